@@ -1,0 +1,237 @@
+package station
+
+import (
+	"fmt"
+	"iter"
+	"slices"
+	"strconv"
+	"strings"
+
+	"bufferstop/harness/dcc"
+)
+
+// PowerState is what a station says about a track's power.
+type PowerState string
+
+// The states of a track.
+const (
+	On      PowerState = "on"
+	Off     PowerState = "off"
+	Tripped PowerState = "tripped" // off because of an overload
+)
+
+// Method is a way of reaching CVs in service mode (S-9.2.3 E, July 2012).
+type Method string
+
+// The methods of service mode. The zero value leaves the choice to the station.
+const (
+	Direct      Method = "direct"
+	Paged       Method = "paged"
+	Register    Method = "register" // physical register addressing
+	AddressOnly Method = "address"  // address-only, register 1
+)
+
+// Claims is what a station says it can do. What it does not claim is not examined.
+type Claims struct {
+	Tracks []Track
+	// SpeedSteps lists the speed modes of S-9.2 and S-9.2.1.
+	SpeedSteps []dcc.Steps
+	// ShortAddresses are within 1..127, LongAddresses within 0..10239 (S-9.2.1 A and C).
+	ShortAddresses, LongAddresses Range
+	// Functions are within 0..68.
+	Functions Range
+	// Accessories are the numbers of output pairs, Aspects those of extended accessories, both within 1..2048 and as the
+	// user counts: Numbering says which number is which on the track.
+	Accessories, Aspects Range
+	Numbering            dcc.Numbering
+	// AspectValues are what an extended accessory can be told, within 0..255 (S-9.2.1 D, July 2012: 0..31).
+	AspectValues   Range
+	ServiceMethods []Method
+	// BitWrite says that single bits of a CV can be written in service mode.
+	BitWrite bool
+	// ProgrammingOnMain says that CVs can be written on the main track (S-9.2.1 C).
+	ProgrammingOnMain bool
+	// Cutout says that the station leaves gaps for bi-directional communication.
+	Cutout bool
+}
+
+// Track reports whether the station claims the track.
+func (c Claims) Track(t Track) bool { return slices.Contains(c.Tracks, t) }
+
+// Steps reports whether the station claims the speed mode.
+func (c Claims) Steps(s dcc.Steps) bool { return slices.Contains(c.SpeedSteps, s) }
+
+// Method reports whether the station claims the method of service mode.
+func (c Claims) Method(m Method) bool { return slices.Contains(c.ServiceMethods, m) }
+
+// Address reports whether the station claims to control a decoder with the address.
+func (c Claims) Address(a dcc.Address) bool {
+	if a == dcc.Broadcast {
+		return false
+	}
+	if a.Long {
+		return c.LongAddresses.Contains(int(a.Number))
+	}
+	return c.ShortAddresses.Contains(int(a.Number))
+}
+
+// A Range is the whole numbers First to Last, both included, if it is claimed. The zero value claims nothing.
+type Range struct {
+	First, Last int
+	Claimed     bool // tells 0..0 from nothing
+}
+
+// Between is the claimed range first..last.
+func Between(first, last int) Range { return Range{First: first, Last: last, Claimed: true} }
+
+// Contains reports whether the range is claimed and holds n.
+func (r Range) Contains(n int) bool { return r.Claimed && r.First <= n && n <= r.Last }
+
+// Len is how many numbers the range holds.
+func (r Range) Len() int {
+	if !r.Claimed {
+		return 0
+	}
+	return r.Last - r.First + 1
+}
+
+// All yields the numbers in ascending order.
+func (r Range) All() iter.Seq[int] {
+	return func(yield func(int) bool) {
+		for i := range r.Len() {
+			if !yield(r.First + i) {
+				return
+			}
+		}
+	}
+}
+
+// String is the text that ParseRange reads.
+func (r Range) String() string {
+	switch r.Len() {
+	case 0:
+		return ""
+	case 1:
+		return strconv.Itoa(r.First)
+	}
+	return fmt.Sprintf("%d..%d", r.First, r.Last)
+}
+
+// ParseRange reads "1..127", or "3" for a single number. An empty text claims nothing. Numbers are 0 to 65535.
+func ParseRange(text string) (Range, error) {
+	if text == "" {
+		return Range{}, nil
+	}
+	low, high, two := strings.Cut(text, "..")
+	if !two {
+		high = low
+	}
+	first, err := strconv.ParseUint(low, 10, 16)
+	if err != nil {
+		return Range{}, fmt.Errorf("%s", quote(text))
+	}
+	last, err := strconv.ParseUint(high, 10, 16)
+	if err != nil || last < first {
+		return Range{}, fmt.Errorf("%s", quote(text))
+	}
+	return Between(int(first), int(last)), nil
+}
+
+// numberings is how a file writes the numbering of accessories.
+var numberings = map[string]dcc.Numbering{
+	"first is raw 4": dcc.FirstIsRawFour,
+	"first is raw 0": dcc.FirstIsRawZero,
+}
+
+type claimsFile struct {
+	Tracks            []string `toml:"tracks"`
+	SpeedSteps        []int    `toml:"speed_steps"`
+	ShortAddresses    string   `toml:"short_addresses"`
+	LongAddresses     string   `toml:"long_addresses"`
+	Functions         string   `toml:"functions"`
+	Accessories       string   `toml:"accessories"`
+	Numbering         *string  `toml:"numbering"`
+	Aspects           string   `toml:"aspects"`
+	AspectValues      string   `toml:"aspect_values"`
+	ServiceMethods    []string `toml:"service_methods"`
+	BitWrite          bool     `toml:"bit_write"`
+	ProgrammingOnMain bool     `toml:"programming_on_main"`
+	Cutout            bool     `toml:"cutout"`
+}
+
+func (d *document) claims(f *claimsFile) Claims {
+	const at = "claims."
+	c := Claims{
+		Tracks:            oneOf(d, at+"tracks", f.Tracks, Main, Programming),
+		ShortAddresses:    d.numbers(at+"short_addresses", f.ShortAddresses, 1, 127),
+		LongAddresses:     d.numbers(at+"long_addresses", f.LongAddresses, 0, 10239),
+		Functions:         d.numbers(at+"functions", f.Functions, 0, 68),
+		Accessories:       d.numbers(at+"accessories", f.Accessories, 1, 2048),
+		Aspects:           d.numbers(at+"aspects", f.Aspects, 1, 2048),
+		AspectValues:      d.numbers(at+"aspect_values", f.AspectValues, 0, 255),
+		ServiceMethods:    oneOf(d, at+"service_methods", f.ServiceMethods, Direct, Paged, Register, AddressOnly),
+		BitWrite:          f.BitWrite,
+		ProgrammingOnMain: f.ProgrammingOnMain,
+		Cutout:            f.Cutout,
+	}
+	if len(f.Tracks) == 0 {
+		d.fail(at+"tracks", "no track", `at least one of "main", "programming"`, "")
+	}
+	for i, n := range f.SpeedSteps {
+		s := dcc.Steps(n)
+		if n != int(dcc.Steps28) && n != int(dcc.Steps128) || slices.Contains(c.SpeedSteps, s) {
+			d.fail(fmt.Sprintf("%sspeed_steps[%d]", at, i), strconv.Itoa(n), "28 and 128, each once at most", "")
+			continue
+		}
+		c.SpeedSteps = append(c.SpeedSteps, s)
+	}
+	if f.Numbering != nil {
+		n, ok := numberings[*f.Numbering]
+		if !ok {
+			d.fail(at+"numbering", quote(*f.Numbering), `"first is raw 4" (RCN-213) or "first is raw 0" (S-9.2.2, output addressing)`, "")
+		}
+		c.Numbering = n
+	} else if c.Accessories.Claimed || c.Aspects.Claimed {
+		d.fail(at+"numbering", "accessories and no numbering", `"first is raw 4" or "first is raw 0"`,
+			"which address on the track is the station's accessory 1?")
+	}
+	if c.Aspects.Claimed != c.AspectValues.Claimed {
+		d.fail(at+"aspects", "one of aspects and aspect_values", "both or none", "")
+	}
+	if len(f.Tracks) == 0 {
+		return c // the rest would only repeat it
+	}
+	if (len(c.ServiceMethods) > 0 || c.BitWrite) && !c.Track(Programming) {
+		d.fail(at+"service_methods", "service mode without a programming track", `"programming" among the tracks`, "")
+	}
+	if (len(c.SpeedSteps) > 0 || c.ProgrammingOnMain) && !c.Track(Main) {
+		d.fail(at+"tracks", "operations without a main track", `"main" among the tracks`, "")
+	}
+	return c
+}
+
+// oneOf reads a list of words, each of which may come once.
+func oneOf[T ~string](d *document, path string, texts []string, allowed ...T) []T {
+	var all []T
+	for i, text := range texts {
+		if !slices.Contains(allowed, T(text)) || slices.Contains(all, T(text)) {
+			d.fail(fmt.Sprintf("%s[%d]", path, i), quote(text), fmt.Sprintf("%q, each once at most", allowed), "")
+			continue
+		}
+		all = append(all, T(text))
+	}
+	return all
+}
+
+func (d *document) numbers(path, text string, low, high int) Range {
+	r, err := ParseRange(text)
+	if err != nil {
+		d.fail(path, err.Error(), `a range of whole numbers, as in "1..127"`, "")
+		return Range{}
+	}
+	if r.Claimed && (r.First < low || r.Last > high) {
+		d.fail(path, quote(text), fmt.Sprintf("numbers within %d..%d", low, high), "")
+		return Range{}
+	}
+	return r
+}

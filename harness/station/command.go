@@ -1,0 +1,188 @@
+package station
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"bufferstop/harness/dcc"
+)
+
+// A Command is an operation with its values, ready to be sent by Driver.Send and Driver.Flood. The zero value is none.
+type Command struct {
+	operation Operation
+	values    map[valueName]string
+	address   *dcc.Address
+}
+
+// Operation is what the command asks for.
+func (c Command) Operation() Operation { return c.operation }
+
+// String names the operation and its values, in the order of the table in ParseDialect.
+func (c Command) String() string {
+	var out strings.Builder
+	out.WriteString(string(c.operation))
+	for _, name := range operations[c.operation].values {
+		if v := c.values[name]; v != "" && (name != kind || v == "long") {
+			fmt.Fprintf(&out, " %s=%s", name, v)
+		}
+	}
+	return out.String()
+}
+
+// IdentifyCommand asks who the station is.
+func IdentifyCommand() Command { return Command{operation: Identify} }
+
+// ResetCommand puts the station into the state of its start.
+func ResetCommand() Command { return Command{operation: Reset} }
+
+// SetPowerCommand switches a track.
+func SetPowerCommand(t Track, on bool) Command {
+	return Command{operation: SetPower, values: map[valueName]string{track: string(t), power: onOff(on)}}
+}
+
+// PowerCommand asks for the state of a track.
+func PowerCommand(t Track) Command {
+	return Command{operation: ReadPower, values: map[valueName]string{track: string(t)}}
+}
+
+// CurrentCommand asks for the current of a track.
+func CurrentCommand(t Track) Command {
+	return Command{operation: ReadCurrent, values: map[valueName]string{track: string(t)}}
+}
+
+// SetSpeedCommand sets the speed of a locomotive; step 0 is a stop with the decoder's deceleration.
+func SetSpeedCommand(a dcc.Address, s dcc.Steps, d dcc.Direction, speedStep int) Command {
+	text := "reverse"
+	if d == dcc.Forward {
+		text = "forward"
+	}
+	return toDecoder(SetSpeed, a, map[valueName]string{steps: strconv.Itoa(int(s)), direction: text, step: strconv.Itoa(speedStep)})
+}
+
+// SetFunctionCommand switches a function of a locomotive.
+func SetFunctionCommand(a dcc.Address, n int, on bool) Command {
+	return toDecoder(SetFunction, a, map[valueName]string{function: strconv.Itoa(n), state: onOff(on)})
+}
+
+// ReleaseCommand ends the control of a locomotive.
+func ReleaseCommand(a dcc.Address) Command { return toDecoder(Release, a, map[valueName]string{}) }
+
+// StopCommand is the emergency stop of one locomotive.
+func StopCommand(a dcc.Address) Command { return toDecoder(Stop, a, map[valueName]string{}) }
+
+// StopAllCommand is the emergency stop of all locomotives.
+func StopAllCommand() Command { return Command{operation: StopAll} }
+
+// SetAccessoryCommand activates an output, 0 or 1, of an accessory's pair.
+func SetAccessoryCommand(accessory, pairOutput int) Command {
+	return Command{operation: SetAccessory, values: map[valueName]string{number: strconv.Itoa(accessory), output: strconv.Itoa(pairOutput)}}
+}
+
+// SetAspectCommand shows an aspect on an extended accessory.
+func SetAspectCommand(accessory, shown int) Command {
+	return Command{operation: SetAspect, values: map[valueName]string{number: strconv.Itoa(accessory), aspect: strconv.Itoa(shown)}}
+}
+
+// ReadCVCommand reads a CV in service mode.
+func ReadCVCommand(cv int, m Method) Command {
+	return Command{operation: ReadCV, values: map[valueName]string{configuration: strconv.Itoa(cv), method: methodText(m)}}
+}
+
+// WriteCVCommand writes a CV in service mode.
+func WriteCVCommand(cv int, v byte, m Method) Command {
+	return Command{operation: WriteCV, values: map[valueName]string{configuration: strconv.Itoa(cv), value: byteText(v), method: methodText(m)}}
+}
+
+// VerifyCVCommand compares a CV with a value in service mode.
+func VerifyCVCommand(cv int, v byte, m Method) Command {
+	return Command{operation: VerifyCV, values: map[valueName]string{configuration: strconv.Itoa(cv), value: byteText(v), method: methodText(m)}}
+}
+
+// WriteBitCommand writes one bit of a CV in service mode.
+func WriteBitCommand(cv, position int, set bool) Command {
+	v := "0"
+	if set {
+		v = "1"
+	}
+	return Command{operation: WriteBit, values: map[valueName]string{
+		configuration: strconv.Itoa(cv), bit: strconv.Itoa(position), value: v, method: methodText("")}}
+}
+
+// WriteOnMainCommand writes a CV of one decoder on the main track.
+func WriteOnMainCommand(a dcc.Address, cv int, v byte) Command {
+	return toDecoder(WriteOnMain, a, map[valueName]string{configuration: strconv.Itoa(cv), value: byteText(v)})
+}
+
+func toDecoder(o Operation, a dcc.Address, values map[valueName]string) Command {
+	values[address] = strconv.Itoa(int(a.Number))
+	values[kind] = "short"
+	if a.Long {
+		values[kind] = "long"
+	}
+	return Command{operation: o, values: values, address: &a}
+}
+
+func onOff(on bool) string {
+	if on {
+		return "on"
+	}
+	return "off"
+}
+
+func byteText(v byte) string { return strconv.Itoa(int(v)) }
+
+func methodText(m Method) string {
+	if m == "" {
+		return "default"
+	}
+	return string(m)
+}
+
+// render turns a command into what is sent. Errors are *NotSupported.
+func (d *Driver) render(c Command) (*request, string, error) {
+	cannot := func(format string, values ...any) error {
+		return &NotSupported{Operation: c.operation, Why: fmt.Sprintf(format, values...)}
+	}
+	r := d.dialect.operations[c.operation]
+	if r == nil {
+		return nil, "", cannot("dialect %q has no operation %q", d.dialect.name, string(c.operation))
+	}
+	if c.address != nil {
+		if *c.address == dcc.Broadcast {
+			return nil, "", cannot("the broadcast address is no locomotive")
+		}
+		// Without a word for it, only the number can say which kind of address is meant.
+		_, fixed := r.fixed[kind]
+		if long := int(c.address.Number) >= d.dialect.firstLong; !fixed && !r.template.uses(kind) && long != c.address.Long {
+			return nil, "", cannot("dialect %q cannot name address %s: numbers from %d on are long there", d.dialect.name, c.address, d.dialect.firstLong)
+		}
+	}
+	for name, only := range r.fixed {
+		if got := c.values[name]; got != only && (name != method || got != "default") {
+			return nil, "", cannot("dialect %q has only %s = %s, not %s", d.dialect.name, name, only, got)
+		}
+	}
+	if _, fixed := r.fixed[method]; !fixed && !r.template.uses(method) {
+		if m := c.values[method]; m != "" && m != "default" {
+			return nil, "", cannot("dialect %q leaves the method of %s to the station", d.dialect.name, c.operation)
+		}
+	}
+	var missing error
+	text := r.template.render(func(name valueName) string {
+		given := c.values[name]
+		words := d.dialect.words[name]
+		if words == nil {
+			return given
+		}
+		word, ok := words[given]
+		if !ok {
+			missing = cannot("dialect %q has no word for %s %s", d.dialect.name, name, given)
+		}
+		return word
+	})
+	if missing != nil {
+		return nil, "", missing
+	}
+	return r, text, nil
+}

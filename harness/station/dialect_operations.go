@@ -1,0 +1,156 @@
+package station
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// common is the list of answers that an operation uses when it names none.
+const common = "common"
+
+func (p *dialectParser) operations(answerTime time.Duration) {
+	p.d.operations = map[Operation]*request{}
+	for _, name := range slices.Sorted(maps.Keys(p.file.Operation)) {
+		path := "operation." + name
+		def, known := operations[Operation(name)]
+		if !known {
+			p.fail(path, quote(name), fmt.Sprintf("one of %s", joined(Operations())), "operations that a station lacks are left out")
+			continue
+		}
+		f := p.file.Operation[name]
+		r := &request{timeout: p.positive(path+".timeout", f.Timeout, answerTime)}
+		p.template(path, name, f, def, r)
+		p.unit(path, name, f, def, r)
+		r.answers = append(p.answers(path+".answer", f.Answer), p.used(path, f)...)
+		p.complete(path, def, r)
+		p.d.operations[Operation(name)] = r
+	}
+	if len(p.file.Operation) == 0 {
+		p.fail("operation", "no operation", "at least one [operation.NAME]", "")
+	}
+}
+
+// template reads what is sent, and sees that no value of the operation is forgotten.
+func (p *dialectParser) template(path, name string, f operationFile, def definition, r *request) {
+	if f.Send == "" {
+		p.fail(path+".send", "nothing", "what is sent for "+name, "")
+		return
+	}
+	have := "no values"
+	if len(def.values) > 0 {
+		have = "values out of {" + joined(def.values, "}, {") + "}"
+	}
+	t, err := parseTemplate(f.Send, def.values)
+	if err != nil {
+		p.fail(path+".send", err.Error(), have, "a brace that is meant is written twice")
+		return
+	}
+	if strings.Contains(f.Send, p.d.end) {
+		p.fail(path+".send", "the line end inside the text", "one line without its end", "the end is added; see [line] end")
+	}
+	r.template = t
+	r.fixed = map[valueName]string{}
+	for _, key := range slices.Sorted(maps.Keys(f.Fixed)) {
+		at := path + ".fixed." + key
+		v := valueName(key)
+		switch {
+		case !slices.Contains(def.values, v):
+			p.fail(at, quote(key), have, "")
+		case t.uses(v):
+			p.fail(at, "{"+key+"} in send as well", "a value that is fixed or in the template, not both", "")
+		default:
+			if vocabulary := vocabularies[v]; vocabulary.may != nil && !slices.Contains(vocabulary.may, f.Fixed[key]) {
+				p.fail(at, quote(f.Fixed[key]), "one of "+strings.Join(vocabulary.may, ", "), "")
+			}
+			r.fixed[v] = f.Fixed[key]
+		}
+	}
+	for _, v := range def.values {
+		_, fixed := r.fixed[v]
+		if t.uses(v) {
+			if _, needs := vocabularies[v]; needs && p.d.words[v] == nil {
+				p.fail(path+".send", fmt.Sprintf("{%s} and no [words.%s]", v, v), fmt.Sprintf("words for %s", strings.Join(vocabularies[v].may, ", ")),
+					fmt.Sprintf("[words.%s] %s = \"...\"", v, vocabularies[v].may[0]))
+			}
+		} else if !fixed && v != kind && v != method {
+			p.fail(path+".send", fmt.Sprintf("no {%s}", v), "every value of the operation", fmt.Sprintf("if the station knows only one: fixed = { %s = \"...\" }", v))
+		}
+	}
+}
+
+func (p *dialectParser) unit(path, name string, f operationFile, def definition, r *request) {
+	r.unit = physic.MilliAmpere
+	if f.Unit == nil {
+		return
+	}
+	if def.answers != amount {
+		p.fail(path+".unit", quote(*f.Unit), "no unit: "+name+" brings back no quantity", "")
+		return
+	}
+	if err := r.unit.Set(*f.Unit); err != nil || r.unit <= 0 {
+		p.fail(path+".unit", quote(*f.Unit), `a current above zero, as in "1mA"`, "")
+	}
+}
+
+func (p *dialectParser) used(path string, f operationFile) []answer {
+	if f.Use == nil {
+		return p.lists[common]
+	}
+	var all []answer
+	for i, list := range *f.Use {
+		answers, ok := p.lists[list]
+		if !ok {
+			p.fail(fmt.Sprintf("%s.use[%d]", path, i), quote(list), "the name of a list of answers", fmt.Sprintf("[[answers.%s]]", list))
+		}
+		all = append(all, answers...)
+	}
+	return all
+}
+
+// complete sees that the operation can end well, and that a value can be read from the answer.
+func (p *dialectParser) complete(path string, def definition, r *request) {
+	want := MeansValue
+	if def.answers == nothing {
+		want = MeansDone
+	}
+	found := false
+	for _, a := range r.answers {
+		if a.means != want {
+			continue
+		}
+		found = true
+		groups := a.pattern.SubexpNames()
+		if want != MeansValue || a.pattern == never || a.value != nil || slices.Contains(groups, "value") {
+			continue
+		}
+		if def.answers == identity && slices.ContainsFunc(groups, func(g string) bool { return slices.Contains(identityGroups, g) }) {
+			continue
+		}
+		p.fail(path, fmt.Sprintf("an answer %s with no group named value", quote(a.pattern.String())), "(?P<value>...) in the pattern, or value = \"...\"", "")
+	}
+	if !found {
+		p.fail(path, fmt.Sprintf("no answer that means %q", want), "one at least", "in [[operation.NAME.answer]] or in a list that it uses")
+	}
+	if name := wordsOf[def.answers]; name != "" && p.d.words[name] == nil {
+		p.fail(path, fmt.Sprintf("no [words.%s]", name), "the words that its answers use", "")
+	}
+}
+
+// wordsOf says which words an answer is made of.
+var wordsOf = map[answerKind]valueName{powerState: power, truth: verified}
+
+func joined[T ~string](all []T, separator ...string) string {
+	texts := make([]string, len(all))
+	for i, t := range all {
+		texts[i] = string(t)
+	}
+	if len(separator) > 0 {
+		return strings.Join(texts, separator[0])
+	}
+	return strings.Join(texts, ", ")
+}

@@ -1,0 +1,115 @@
+package station
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// A File is a station file: who the station is, how it is talked to, what it claims and what it declares.
+type File struct {
+	Name        string // of the station, as reports print it
+	DialectFile string // as the file names it
+	Dialect     *Dialect
+	Claims      Claims
+	Declares    Declares
+	// Stated is the claims and the declares tables as the file has them, for a record of what was promised.
+	Stated struct {
+		Claims   map[string]any `toml:"claims"`
+		Declares map[string]any `toml:"declares"`
+	}
+}
+
+type stationFile struct {
+	Name     string       `toml:"name"`
+	Dialect  string       `toml:"dialect"`
+	Claims   claimsFile   `toml:"claims"`
+	Declares declaresFile `toml:"declares"`
+}
+
+// LoadFile reads a station file and the dialect file that it names, which is looked for beside it. What is wrong with
+// either comes back as *FileError, joined.
+func LoadFile(name string) (*File, error) {
+	data, err := readBounded(func() (io.ReadCloser, error) { return os.Open(name) })
+	if err != nil {
+		return nil, err
+	}
+	return ParseFile(name, data, func(dialect string) ([]byte, error) {
+		if !filepath.IsAbs(dialect) {
+			dialect = filepath.Join(filepath.Dir(name), dialect)
+		}
+		return readBounded(func() (io.ReadCloser, error) { return os.Open(dialect) })
+	})
+}
+
+// LoadFS is LoadFile for a file system such as rigs.Files.
+func LoadFS(files fs.FS, name string) (*File, error) {
+	data, err := readBounded(func() (io.ReadCloser, error) { return files.Open(name) })
+	if err != nil {
+		return nil, err
+	}
+	return ParseFile(name, data, func(dialect string) ([]byte, error) {
+		return readBounded(func() (io.ReadCloser, error) { return files.Open(path.Join(path.Dir(name), dialect)) })
+	})
+}
+
+// readBounded reads a file, but no more of it than shows that it is too long.
+func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
+	f, err := open()
+	if err != nil {
+		return nil, err
+	}
+	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	return data, errors.Join(err, f.Close())
+}
+
+// ParseFile reads a station file from TOML; name stands for it in errors, and openDialect returns the content of the
+// dialect file that it names. The keys, all strict; ranges are texts such as "1..127", quantities carry their unit:
+//
+//	name = "..."                        needed
+//	dialect = "my.dialect.toml"         needed; beside this file
+//	[claims]
+//	  tracks = ["main", "programming"]  needed, one at least
+//	  speed_steps = [28, 128]
+//	  short_addresses, long_addresses, functions = "0..28"
+//	  accessories, aspects = "1..2044"  numbers as the user counts; with aspects, aspect_values = "0..31"
+//	  numbering = "first is raw 4"      or "first is raw 0"; needed with accessories
+//	  service_methods = ["direct"]      direct, paged, register, address
+//	  bit_write, programming_on_main, cutout = true
+//	[declares]
+//	  supply_voltage = "16V", current_accuracy = "50mA"
+//	  start_time, no_decoder_time, read_time, stop_latency, command_latency = "2s"
+//	[declares.main], [declares.programming]
+//	  no_trip_current, trip_current, inrush_peak = "1.5A"
+//	  trip_time, retry_after, inrush_tau = "100ms"
+//	  recovery = "automatic"            or "command"
+//	  after_recovery = "kept"           or "stopped"
+func ParseFile(name string, data []byte, openDialect func(path string) ([]byte, error)) (*File, error) {
+	var file stationFile
+	doc, ok := open(name, data, &file)
+	if !ok {
+		return nil, doc.err()
+	}
+	if file.Name == "" {
+		doc.fail("name", "no name", `a name, as in name = "my station"`, "")
+	}
+	claims := doc.claims(&file.Claims)
+	f := &File{Name: file.Name, DialectFile: file.Dialect, Claims: claims, Declares: doc.declares(&file.Declares, claims)}
+	var dialectErr error
+	if file.Dialect == "" {
+		doc.fail("dialect", "no dialect", "the name of a dialect file beside this one", `dialect = "reference.dialect.toml"`)
+	} else if data, err := openDialect(file.Dialect); err != nil {
+		doc.fail("dialect", quote(file.Dialect), "a file that can be read: "+err.Error(), "the name is relative to this file")
+	} else {
+		f.Dialect, dialectErr = ParseDialect(file.Dialect, data)
+	}
+	if err := errors.Join(doc.err(), dialectErr); err != nil {
+		return nil, err
+	}
+	return f, toml.Unmarshal(data, &f.Stated) // what was strictly read above reads again
+}
