@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -88,17 +89,16 @@ func (c Console) Details(r record.Result) string {
 	line("source", visible(r.Source, shortText))
 	line("reason", visible(r.Reason, longText))
 	for _, m := range r.Measurements {
-		if m.Verdict == verdict.Pass || m.Verdict.Skipped() {
+		if m.Verdict == verdict.Pass || m.Verdict.Skipped() || told(r, m) {
 			continue
 		}
 		b.WriteString("\n")
 		line("measured", visible(m.Name, shortText)+", "+m.Verdict.Settle().String())
 		line("expected", m.Unit.FormatLimit(m.Limit))
+		line("actual", m.String())
 		if m.Count == 0 {
-			line("actual", "nothing was there to measure")
 			continue
 		}
-		line("actual", m.Unit.Format(m.Value)+uncertainty(m)+extent(m))
 		line("at", clock(m.At))
 	}
 	for _, f := range r.Failures {
@@ -115,21 +115,9 @@ func (c Console) Details(r record.Result) string {
 	return b.String()
 }
 
-// uncertainty words U, or nothing for an exact value.
-func uncertainty(m verdict.Measurement) string {
-	if m.Uncertainty == 0 {
-		return ""
-	}
-	return " ± " + m.Unit.Format(m.Uncertainty)
-}
-
-// extent words how many values there were and how they were spread.
-func extent(m verdict.Measurement) string {
-	if m.Count <= 1 {
-		return ""
-	}
-	return fmt.Sprintf(" (worst of %d; from %s to %s, mean %s)", m.Count, m.Unit.Format(m.Min), m.Unit.Format(m.Max),
-		m.Unit.Format(m.Mean))
+// told reports whether a failure already tells of a measurement.
+func told(r record.Result, m verdict.Measurement) bool {
+	return slices.ContainsFunc(r.Failures, func(f record.Failure) bool { return f.What == m.Name })
 }
 
 // clock words a time on the rig's clock.

@@ -127,3 +127,11 @@ func markdownCode(text string) string {
 	fence := strings.Repeat("`", max(3, longest+1))
 	return fence + "\n" + text + "\n" + fence
 }
+
+// uncertainty words U, or nothing for an exact value.
+func uncertainty(m verdict.Measurement) string {
+	if m.Uncertainty == 0 {
+		return ""
+	}
+	return " ± " + m.Unit.Format(m.Uncertainty)
+}

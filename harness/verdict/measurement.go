@@ -1,6 +1,9 @@
 package verdict
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // A Measurement is one measured quantity of a requirement: its worst case, how it was spread, what it was held to, and
 // what came of it. All numbers are in the unit of the measurement.
@@ -66,4 +69,20 @@ func Duration(name string, d, at time.Duration, limit Limit, u time.Duration) Me
 // Number judges one count, which is exact.
 func Number[N int | int64 | uint64](name string, n N, at time.Duration, limit Limit) Measurement {
 	return Single(name, Count, float64(n), at, limit, 0)
+}
+
+// String words the worst case, its uncertainty, and how all values were spread: "63.2 µs ± 59 ns (worst of 80; from …)".
+func (m Measurement) String() string {
+	if m.Count == 0 {
+		return "nothing was there to measure"
+	}
+	text := m.Unit.Format(m.Value)
+	if m.Uncertainty != 0 {
+		text += " ± " + m.Unit.Format(m.Uncertainty)
+	}
+	if m.Count > 1 {
+		text += fmt.Sprintf(" (worst of %d; from %s to %s, mean %s)",
+			m.Count, m.Unit.Format(m.Min), m.Unit.Format(m.Max), m.Unit.Format(m.Mean))
+	}
+	return text
 }
