@@ -1,0 +1,56 @@
+package simulated
+
+// circuit is one output from the supply to the rails. All values are in volts, amperes and ohms.
+//
+//	supply ── current limit ── bridge drop ── bridge, sense and wiring resistance ──┬── rails
+//	                                                                                ├── G: shorts
+//	                                                                                └── J: decoders and loads
+//
+// Decoders and loads are current sinks J, shorts a conductance G. With E = supply - drop and R the sum of the
+// resistances in the way, Kirchhoff's laws give
+//
+//	V = (E - R·J) / (1 + R·G)      I = J + V·G
+//
+// A sink cannot draw the rails below zero: where V would be negative, V = 0 and I = E/R. Where I would pass the limit L
+// of the supply, I = L and the rails fall to V = (L - J)/G, or to zero when the sinks alone take more than L.
+type circuit struct {
+	supply float64 // open-circuit voltage of the supply
+	limit  float64 // the most that the supply gives
+	drop   float64 // fixed drop of the two bridge switches that carry the current
+	bridge float64 // their resistance
+	sense  float64 // sense resistor in the bridge's ground
+	wiring float64 // from the output to the rails and back
+
+	plenty float64 // without a short, the rails have enough voltage for everything below this current
+}
+
+func newCircuit(c circuit) circuit {
+	c.plenty = min(c.limit, (c.supply-c.drop-sufficient)/(c.bridge+c.sense+c.wiring))
+	return c
+}
+
+// The voltages below which a track counts as without power.
+const (
+	// visible is where the probe's comparators switch. S-9.1 B (2020) describes the signal by its crossing of ±4 V.
+	visible = 4.0
+	// sufficient is the least that a decoder has to work on: S-9.1 C, Table 3 (2020).
+	sufficient = 7.0
+)
+
+// solve gives the voltage across the rails and the current through the sense resistor.
+func (c *circuit) solve(sinks, conductance float64) (voltage, amperes float64) {
+	e, r := c.supply-c.drop, c.bridge+c.sense+c.wiring
+	voltage = (e - r*sinks) / (1 + r*conductance)
+	if voltage < 0 {
+		voltage, amperes = 0, e/r
+	} else {
+		amperes = sinks + voltage*conductance
+	}
+	if amperes > c.limit {
+		amperes, voltage = c.limit, 0
+		if conductance > 0 && sinks < c.limit {
+			voltage = (c.limit - sinks) / conductance
+		}
+	}
+	return voltage, amperes
+}

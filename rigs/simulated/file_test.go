@@ -1,0 +1,74 @@
+package simulated
+
+import (
+	"testing"
+	"time"
+
+	"bufferstop/rigs"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/physic"
+)
+
+func TestTheRigFileThatComesWithTheProgramLoads(t *testing.T) {
+	f, err := Load(rigs.Files, "simulated.rig.toml")
+	require.NoError(t, err)
+	assert.Equal(t, "reference.station.toml", f.Station)
+	r, err := New(f.Options)
+	require.NoError(t, err)
+	assert.Equal(t, f.Name, r.Describe().Name)
+	require.NoError(t, r.Close())
+	_, err = Load(rigs.Files, "absent.rig.toml")
+	require.ErrorContains(t, err, "absent.rig.toml")
+}
+
+const minimal = "kind = \"simulated\"\nname = \"x\"\n[station]\nfile = \"a.station.toml\"\n"
+
+func TestARigFileMaySayMore(t *testing.T) {
+	f, err := Parse("x", []byte(minimal+`
+[line]
+baud = 19200
+[supply]
+voltage = "14V"
+limit = "3A"
+[track]
+drop = "1.5V"
+bridge = "400mOhm"
+wiring = "1Ohm"
+[probe]
+clock = "8MHz"
+noise = "20ns"
+sample_interval = "250us"
+current_step = "2mA"
+current_noise = "3mA"
+`))
+	require.NoError(t, err)
+	assert.Equal(t, Options{
+		Name:    "x",
+		Baud:    19200,
+		Circuit: Circuit{Supply: 14 * physic.Volt, Limit: 3 * physic.Ampere, Drop: 1500 * physic.MilliVolt, Bridge: 400 * physic.MilliOhm, Wiring: physic.Ohm},
+		Probe: Probe{
+			Clock: 8 * physic.MegaHertz, Noise: 20 * time.Nanosecond, SampleInterval: 250 * time.Microsecond,
+			CurrentStep: 2 * physic.MilliAmpere, CurrentNoise: 3 * physic.MilliAmpere,
+		},
+	}, f.Options)
+}
+
+func TestARigFileWithAMistakeNamesItsLine(t *testing.T) {
+	for text, want := range map[string]string{
+		minimal + "[probe]\nspeed = 3\n":                     `x:6: unknown key "probe.speed"`,
+		minimal + "[probe]\nclock = \"fast\"\n":              "x:6",
+		minimal + "[probe]\nnoise = \"10 minutes\"\n":        "x:6",
+		minimal + "[line]\nbaud = \"fast\"\n":                "x:6",
+		minimal + "[line]\nbaud = 3\n":                       "baud rate 3, want",
+		minimal + "[supply]\nvoltage = \"40V\"\n":            "at most 30 V",
+		minimal + "[probe\n":                                 "x:5",
+		"kind = \"bench\"\n":                                 `kind is "bench", want "simulated"`,
+		"kind = \"simulated\"\n":                             "no station file",
+		"kind = \"simulated\"\n[station]\nfile = \"../a\"\n": "want a path below",
+	} {
+		_, err := Parse("x", []byte(text))
+		require.ErrorContains(t, err, want, text)
+	}
+}

@@ -1,0 +1,159 @@
+package simulated
+
+import (
+	"slices"
+	"time"
+
+	"bufferstop/harness/dcc"
+)
+
+// flaws are what a build of the firmware gets wrong that is not a wrong number in its settings.
+type flaws struct {
+	// Packets.
+	staleErrorByte bool
+	idleTooLong    bool
+	tornBits       bool          // a bit changes its value between its halves
+	longZero       time.Duration // both halves of one zero, now and then, on the main track
+	idlePause      time.Duration // of ones, now and then, before an idle on the main track
+	serialStretch  time.Duration // a half-bit lasts this much longer when characters come thick
+
+	// Encoder.
+	oddSteps28       bool
+	firstStepStops   bool
+	highestShortLong bool
+	long13Bits       bool
+	headlightLow     bool
+	f9AsF5           bool
+	f21Reversed      bool
+	accessoryPlain   bool
+	accessorySwapped bool
+	aspectShifted    bool
+
+	// Scheduler and commands.
+	lastForgotten bool
+	neverReleases bool
+	stopLost      bool
+	stopAllDelay  time.Duration
+	pairTorn      bool
+
+	// Service mode.
+	gapInSequence     bool
+	sevenBitWrite     bool
+	bitReversed       bool
+	refuses255        bool
+	verifyNever       bool
+	lastCVKept        bool
+	serviceLeaks      bool
+	mainPauses        bool
+	absoluteThreshold bool
+	earlyWindow       bool
+
+	// Overload.
+	saturatedSkip int
+	bothCut       bool
+	forgetsOnTrip bool
+	tornRestart   bool
+}
+
+// tornBit is a bit whose value changes between its two halves: half a one and half a zero.
+const tornBit = 2
+
+// bitSpoiler is what flawed firmware does between the packet and the timer. The zero value, but for long, does nothing.
+type bitSpoiler struct {
+	active bool // extra has something to do
+	sent   int  // idle packets since power on
+
+	hesitation int   // ones to send before the next packet
+	stretch    int64 // added once to the present half-bit, fine
+
+	torn  bool
+	zero  int64 // added to both halves of a zero now and then, fine
+	long  int   // position of that zero in the present packet, -1 for none
+	pause int   // ones sent now and then before an idle
+}
+
+// settled is how many idle packets go by after power on before anything is spoiled, so that the power-up sequence with
+// its at most 16 idles stays as it is.
+const settled = 20
+
+// apply changes the bits of a packet that is about to be sent.
+func (b *bitSpoiler) apply(bits []byte, p dcc.Packet) []byte {
+	b.long = -1
+	ones := b.hesitation
+	b.hesitation = 0
+	if p.IsIdle() && (b.torn || b.zero > 0 || b.pause > 0) {
+		if b.sent++; b.sent > settled && b.sent%spoilEvery == 0 {
+			switch {
+			case b.torn:
+				bits[len(bits)-12] = tornBit
+			case b.zero > 0:
+				b.long = len(bits) - p.Bits(0) // the packet start bit
+			default:
+				ones = b.pause
+			}
+		}
+	}
+	if ones == 0 {
+		return bits
+	}
+	return slices.Insert(bits, 0, slices.Repeat([]byte{1}, ones)...)
+}
+
+// extra is how much longer the half-bit at a position lasts.
+func (b *bitSpoiler) extra(position int) int64 {
+	extra := b.stretch
+	b.stretch = 0
+	if position == b.long {
+		extra += b.zero
+	}
+	return extra
+}
+
+// spoilGenerators sets the flaws that sit between packet and timer. Only the main track's: on the programming track a
+// long silence would make decoders leave service mode.
+func (f *flaws) spoilGenerators(s *firmware) {
+	g := &s.port[mainPort].generator
+	g.spoil.torn = f.tornBits
+	if f.longZero > 0 {
+		g.spoil.zero = int64(f.longZero)*fine - g.half[0][0]
+	}
+	g.spoil.pause = int(int64(f.idlePause) * fine / (g.half[1][0] + g.half[1][1]))
+	for i := range s.port {
+		s.port[i].generator.spoil.active = f.longZero > 0 || f.serialStretch > 0
+	}
+}
+
+// tear has a generator that was just started go on among the last bytes of the packet that a trip has cut.
+func (b *bitSpoiler) tear(g *generator, cut []byte) {
+	g.bits = append(g.bits, cut[max(len(cut)-20, 0):]...)
+}
+
+// stretchHalfBit is a serial interrupt that holds up the timer's. It takes a buffer that has been filling for a while
+// to show: characters must have come for more than a third of the last quarter of a second.
+func (s *firmware) stretchHalfBit(t time.Duration) {
+	const character, memory = 87 * time.Microsecond, 250 * time.Millisecond
+	passed := float64(t - s.lineAt)
+	s.lineAt = t
+	s.busyLine = s.busyLine/(1+passed/float64(memory)) + float64(character)/float64(memory)
+	if s.busyLine < 1.0/3 {
+		return
+	}
+	for i := range s.port {
+		s.port[i].generator.spoil.stretch = int64(s.settings.flaws.serialStretch) * fine
+	}
+}
+
+// pauseMain stops the main track's timer while the processor is busy with the programming track.
+func (s *firmware) pauseMain() {
+	g := &s.port[mainPort].generator
+	s.paused = g.running
+	g.stop()
+}
+
+func (s *firmware) resumeMain(t time.Duration) {
+	if s.paused && s.port[mainPort].state == powerOn {
+		s.port[mainPort].generator.start(t)
+		s.port[mainPort].readAt = s.nextReading(mainPort, t)
+	}
+	s.paused = false
+}

@@ -1,0 +1,153 @@
+package simulated
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"bufferstop/harness"
+	"bufferstop/harness/current"
+	"bufferstop/harness/signal"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// A Probe says how well the simulated probe sees. The zero value of a field stands for its default.
+type Probe struct {
+	// Clock is the frequency at which the track is looked at. 16 MHz, so every 62.5 ns.
+	Clock physic.Frequency
+	// Noise is the standard deviation of the time of an edge, before the clock. 10 ns.
+	Noise time.Duration
+	// SampleInterval is the time between two current samples. 500 µs.
+	SampleInterval time.Duration
+	// CurrentStep is the step of the current converter, 1 mA; CurrentNoise the standard deviation of a sample, 1 mA.
+	CurrentStep, CurrentNoise physic.ElectricCurrent
+}
+
+func (p Probe) withDefaults() Probe {
+	if p.Clock == 0 {
+		p.Clock = 16 * physic.MegaHertz
+	}
+	if p.Noise == 0 {
+		p.Noise = 10 * time.Nanosecond
+	}
+	if p.SampleInterval == 0 {
+		p.SampleInterval = 500 * time.Microsecond
+	}
+	if p.CurrentStep == 0 {
+		p.CurrentStep = physic.MilliAmpere
+	}
+	if p.CurrentNoise == 0 {
+		p.CurrentNoise = physic.MilliAmpere
+	}
+	return p
+}
+
+// edgeUncertainty is the expanded uncertainty (k=2) of the time between two edges: two times a rectangular distribution
+// as wide as the clock's period, and two times the noise, JCGM 100:2008 4.3.7 and 5.1.2. Times are whole nanoseconds,
+// which rounds each by at most half of one.
+func (p Probe) edgeUncertainty() time.Duration {
+	step := 1e9 / (float64(p.Clock) / float64(physic.Hertz))
+	noise := float64(p.Noise)
+	return time.Duration(math.Ceil(2 * math.Sqrt(2*(step*step/12+noise*noise+1.0/12))))
+}
+
+// currentUncertainty is the expanded uncertainty (k=2) of one sample.
+func (p Probe) currentUncertainty() physic.ElectricCurrent {
+	step, noise := float64(p.CurrentStep), float64(p.CurrentNoise)
+	return physic.ElectricCurrent(math.Ceil(2 * math.Sqrt(step*step/12+noise*noise)))
+}
+
+// probe watches one output and hands what it sees to the listeners, in batches.
+type probe struct {
+	Probe
+	random    rand.PCG
+	listeners []*listening
+	edges     []signal.Edge
+	samples   []current.Sample
+	sampleAt  time.Duration
+	last      time.Duration // of the latest edge seen
+	step      uint64        // clock period in 1/65536 ns
+	spread    uint64        // noise as the width of each of two uniform draws, in 1/65536 ns
+}
+
+// listening is one listener, until it is cancelled.
+type listening struct {
+	harness.Listener
+	cancelled bool
+}
+
+// batch is how many edges are gathered before the listeners get them.
+const batch = 512
+
+func newProbe(p Probe, random *rand.Rand) probe {
+	return probe{
+		Probe: p, sampleAt: never,
+		random:  *rand.NewPCG(random.Uint64(), random.Uint64()),
+		edges:   make([]signal.Edge, 0, batch),
+		samples: make([]current.Sample, 0, batch),
+		step:    uint64(math.Round(65536 * 1e9 / (float64(p.Clock) / float64(physic.Hertz)))),
+		// The sum of two uniform draws of this width has the standard deviation wanted.
+		spread: uint64(65536 * float64(p.Noise) * math.Sqrt(6)),
+	}
+}
+
+// edge takes a change of the track at t.
+func (p *probe) edge(t time.Duration, level signal.Level) {
+	if len(p.listeners) == 0 {
+		return
+	}
+	bits := p.random.Uint64()
+	noise := bits&0xffff*p.spread>>16 + bits>>16&0xffff*p.spread>>16
+	// The time stamp is that of the last clock before the edge, less the noise: never later than the edge itself. On the
+	// average it is early by half a clock and the width of the noise, which no time between two edges shows.
+	at := p.quantise(int64(t)<<16 - int64(noise))
+	if at < p.last {
+		at = p.last
+	}
+	p.last = at
+	p.edges = append(p.edges, signal.Edge{Time: at, Level: level})
+	if len(p.edges) == batch {
+		p.flush()
+	}
+}
+
+// quantise rounds down to the clock. The time is in 1/65536 ns, which lasts for a day and a half.
+func (p *probe) quantise(fine int64) time.Duration {
+	if fine < 0 {
+		return 0
+	}
+	return time.Duration(uint64(fine) / p.step * p.step >> 16)
+}
+
+// sample takes a current sample at t.
+func (p *probe) sample(t time.Duration, amperes float64) {
+	bits := p.random.Uint64()
+	// Sum of four uniform draws: near enough to a normal distribution; variance of each 1/12.
+	sum := float64(bits&0xffff+bits>>16&0xffff+bits>>32&0xffff+bits>>48)/65536 - 2
+	noisy := amperes*float64(physic.Ampere) + sum*float64(p.CurrentNoise)*1.7320508
+	step := float64(p.CurrentStep)
+	i := physic.ElectricCurrent(math.Round(noisy/step) * step)
+	p.samples = append(p.samples, current.Sample{Time: t, Current: max(i, 0)})
+	p.sampleAt = t + p.SampleInterval
+	if len(p.samples) == batch {
+		p.flush()
+	}
+}
+
+// flush hands out what was gathered.
+func (p *probe) flush() {
+	edges, samples := p.edges, p.samples
+	p.edges, p.samples = p.edges[:0], p.samples[:0]
+	for _, l := range p.listeners {
+		if l.cancelled {
+			continue
+		}
+		if len(edges) > 0 {
+			l.Edges(edges)
+		}
+		if len(samples) > 0 {
+			l.Samples(samples)
+		}
+	}
+}

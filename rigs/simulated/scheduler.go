@@ -1,0 +1,239 @@
+package simulated
+
+import (
+	"slices"
+	"time"
+
+	"bufferstop/harness/dcc"
+)
+
+// key tells whom a packet is for, so that two packets to one decoder keep their distance.
+type key uint32
+
+const (
+	noKey        key = 0       // idle: nobody
+	everybody    key = 1 << 16 // broadcast
+	shortKey     key = 2 << 16
+	longKey      key = 3 << 16
+	accessoryKey key = 4 << 16
+)
+
+func keyOf(a dcc.Address) key {
+	switch {
+	case a == dcc.Broadcast:
+		return everybody
+	case a.Long:
+		return longKey | key(a.Number)
+	}
+	return shortKey | key(a.Number)
+}
+
+// accessoryKeyOf is the key of the decoder that has a user's accessory number: each has four.
+func accessoryKeyOf(number int) key {
+	raw, _ := dcc.FirstIsRawFour.Raw(number) // the interpreter has checked it
+	return accessoryKey | key(raw>>2)
+}
+
+// kind groups commands of which a later one replaces an earlier one to the same decoder that still waits.
+type kind uint8
+
+const (
+	kindSpeed kind = iota
+	kindStop
+	kindFunctions // and the group: the group number is added
+	kindAccessory = 32
+	kindMainWrite = 33
+)
+
+// command is a packet that was asked for and waits to be sent, or sent again.
+type command struct {
+	packet dcc.Packet
+	key    key
+	kind   kind
+	copies int // still to send
+	sent   int
+	pair   bool // S-9.2.1 C (2012): the first two copies allow no other packet to this decoder between them
+	after  time.Duration
+}
+
+// scheduler decides what the main track says next: commands before anything else, each for the first time before any
+// is repeated; then the refresh list; then idle. No decoder is addressed twice in a row, which keeps packets to the
+// same decoder more than 5 ms apart, NEM 671 section 5.1 (2014): any other packet takes longer than that.
+type scheduler struct {
+	settings *settings
+	encoder  encoder
+	roster   roster
+	commands []command
+	last     key
+	start    startup
+	idle     dcc.Packet
+	count    int // packets sent
+	idles    int // of these, idle packets
+	power    bool
+	// drained is called when a command has gone out for the last time.
+	drained func(t time.Duration)
+	// serviceLeak is a packet of the programming track that a flawed firmware sends here as well.
+	serviceLeak dcc.Packet
+}
+
+func newScheduler(s *settings) scheduler {
+	return scheduler{settings: s, encoder: encoder{&s.flaws}, idle: sealed(dcc.Idle{}), start: newStartup(s)}
+}
+
+// full reports that no further command is taken now.
+func (s *scheduler) full() bool { return len(s.commands) >= s.settings.commandDepth }
+
+// enqueue takes a command, in place of one of the same kind to the same decoder that waits.
+func (s *scheduler) enqueue(c command) {
+	for i := range s.commands {
+		old := &s.commands[i]
+		if old.key == c.key && old.kind == c.kind && c.kind < kindAccessory {
+			*old = c
+			return
+		}
+	}
+	s.commands = append(s.commands, c)
+}
+
+// drop takes the waiting commands to one decoder away, or all for noKey.
+func (s *scheduler) drop(k key) {
+	kept := s.commands[:0]
+	for _, c := range s.commands {
+		if k != noKey && c.key != k {
+			kept = append(kept, c)
+		}
+	}
+	s.commands = kept
+}
+
+// dropMotion takes waiting speeds away: a stop of all must not be followed by an older speed.
+func (s *scheduler) dropMotion() {
+	kept := s.commands[:0]
+	for _, c := range s.commands {
+		if c.kind != kindSpeed && c.kind != kindStop {
+			kept = append(kept, c)
+		}
+	}
+	s.commands = kept
+}
+
+// reset forgets every locomotive and command.
+func (s *scheduler) reset() {
+	s.roster.clear()
+	s.drop(noKey)
+	s.start = newStartup(s.settings)
+}
+
+// nextPacket is asked by the bit generator at the end of each packet.
+func (s *scheduler) nextPacket(t time.Duration) dcc.Packet {
+	if !s.power {
+		return nil
+	}
+	s.count++
+	if p := s.start.next(); p != nil {
+		s.last = noKey
+		return p
+	}
+	if p := s.serviceLeak; p != nil && s.count%4 == 0 {
+		s.last = noKey
+		return p
+	}
+	if p := s.nextCommand(t); p != nil {
+		return p
+	}
+	short := 0
+	if s.settings.flaws.lastForgotten {
+		short = 1
+	}
+	if p, k := s.roster.refresh(&s.encoder, short, s.allowed); p != nil {
+		s.last = k
+		return s.spoil(p)
+	}
+	s.last = noKey
+	return s.spoil(s.idle)
+}
+
+// allowed reports whether a packet that is not a command may go to a decoder now.
+func (s *scheduler) allowed(k key) bool {
+	if k == s.last {
+		return false
+	}
+	for i := range s.commands {
+		if c := &s.commands[i]; c.pair && c.sent == 1 && c.key == k {
+			return s.settings.flaws.pairTorn
+		}
+	}
+	return true
+}
+
+// nextCommand sends stops to all first, then the command that was sent least often, the oldest of these first.
+func (s *scheduler) nextCommand(t time.Duration) dcc.Packet {
+	best := -1
+	for i := range s.commands {
+		c := &s.commands[i]
+		if c.after > t || c.key == s.last || !s.mayFollow(i) {
+			continue
+		}
+		if c.key == everybody {
+			best = i
+			break
+		}
+		if best < 0 || c.sent < s.commands[best].sent {
+			best = i
+		}
+	}
+	if best < 0 {
+		return nil
+	}
+	c := &s.commands[best]
+	c.sent++
+	c.copies--
+	p := c.packet
+	s.last = c.key
+	if c.key == everybody {
+		s.unpair()
+	}
+	if c.copies == 0 {
+		s.commands = append(s.commands[:best], s.commands[best+1:]...)
+		s.drained(t)
+	}
+	return p
+}
+
+// mayFollow reports whether command i keeps out of the way of a pair that has begun.
+func (s *scheduler) mayFollow(i int) bool {
+	for j := range s.commands {
+		if c := &s.commands[j]; j != i && c.pair && c.sent == 1 && c.key == s.commands[i].key {
+			return false
+		}
+	}
+	return true
+}
+
+// unpair lets pairs begin again that a broadcast has cut in two.
+func (s *scheduler) unpair() {
+	for i := range s.commands {
+		if c := &s.commands[i]; c.pair && c.sent == 1 {
+			c.sent, c.copies = 0, c.copies+1
+		}
+	}
+}
+
+// spoilEvery is how many packets go by between two that a flawed firmware spoils.
+const spoilEvery = 12
+
+// spoil is what flawed firmware does to packets of the refresh, now and then.
+func (s *scheduler) spoil(p dcc.Packet) dcc.Packet {
+	f := &s.settings.flaws
+	if p.IsIdle() {
+		s.idles++
+	}
+	switch {
+	case f.staleErrorByte && s.count%spoilEvery == 0:
+		p = slices.Clone(p)
+		p[len(p)-1] ^= 0x55
+	case f.idleTooLong && p.IsIdle() && s.idles%spoilEvery == 0:
+		p = dcc.Seal(0xff, 0, 0, 0, 0, 0)
+	}
+	return p
+}
