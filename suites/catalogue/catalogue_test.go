@@ -1,0 +1,65 @@
+package catalogue
+
+import (
+	"testing"
+	"testing/fstest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+func TestEveryRequirementIsFoundByItsID(t *testing.T) {
+	require.NotEmpty(t, All())
+	for _, r := range All() {
+		found, ok := Find(r.ID)
+		require.True(t, ok)
+		assert.Equal(t, r, found)
+		assert.NotEmpty(t, r.Limits, "%s measures nothing", r.ID)
+	}
+}
+
+func TestALimitHasTheSourceOfItsRequirementUnlessItNamesItsOwn(t *testing.T) {
+	r, _ := Find("SIG-001")
+	l, ok := r.Limit("one half-bit")
+	require.True(t, ok)
+	assert.Equal(t, r.Source, l.Source)
+	_, ok = r.Limit("no such quantity")
+	assert.False(t, ok)
+}
+
+func TestValueReadsDurationsCurrentsAndCounts(t *testing.T) {
+	for text, want := range map[string]float64{"55us": 55000, "30ms": 30e6, "50mA": 50, "14": 14, "0": 0} {
+		got, err := Value(text)
+		require.NoError(t, err)
+		assert.Equal(t, want, got, text)
+	}
+	_, err := Value("many")
+	assert.ErrorContains(t, err, "wanted a duration")
+}
+
+func TestAFaultyCatalogueSaysWhereAndWhat(t *testing.T) {
+	good := `
+[[requirement]]
+id = "SIG-001"
+title = "t"
+level = "MUST"
+sentence = "s"
+source = "x"
+evidence = "text"
+tracks = ["main"]
+`
+	load := func(text string) error {
+		_, err := Load(fstest.MapFS{
+			"conformance.toml":  {Data: []byte(text)},
+			"programming.toml":  {},
+			"shortcircuit.toml": {},
+		})
+		return err
+	}
+	require.NoError(t, load(good))
+	assert.ErrorContains(t, load(good+"colour = 3\n"), "colour")
+	assert.ErrorContains(t, load(good+good), "stands twice")
+	assert.ErrorContains(t, load(good+`limit = [{ quantity = "q", max = "lots" }]`), `"lots"`)
+	assert.ErrorContains(t, load(good+`limit = [{ quantity = "q" }]`), "no bound")
+	assert.ErrorContains(t, load("[[requirement]]\nid = 3"), "line 2")
+}

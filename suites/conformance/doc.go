@@ -1,0 +1,41 @@
+// Package conformance checks what a command station puts on its tracks in normal operation: the signal, the packets, how
+// often they come, and whether each command reaches the track as the standards code it.
+package conformance
+
+import "bufferstop/suites/examination"
+
+// Specs returns the code of each requirement of the suite by its id.
+func Specs() map[string]examination.Spec {
+	return map[string]examination.Spec{
+		"SIG-001": oneHalfBits,
+		"SIG-002": halvesOfAOne,
+		"SIG-003": zeroHalfBits,
+		"SIG-004": wholeZeros,
+		"SIG-005": timingUnderSerialLoad,
+
+		"PKT-001": preamble,
+		"PKT-002": framing,
+		"PKT-003": errorByte,
+		"PKT-004": packetLength,
+
+		"RATE-001": packetRate,
+		"RATE-002": refreshOfEveryLocomotive,
+
+		"OPS-001": steps28,
+		"OPS-002": steps128,
+		"OPS-003": shortAddresses,
+		"OPS-004": longAddresses,
+		"OPS-005": functions0To4,
+		"OPS-006": functions5To12,
+		"OPS-007": functions13To28,
+		"OPS-008": stopOne,
+		"OPS-009": stopAll,
+		"OPS-010": programmingOnTheMain,
+		"OPS-011": release,
+
+		"ACC-001": accessoryOutputs,
+		"ACC-002": aspects,
+
+		"PWR-001": powerUp,
+	}
+}

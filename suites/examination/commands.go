@@ -1,0 +1,111 @@
+package examination
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"bufferstop/harness"
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/link"
+	"bufferstop/harness/record"
+	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
+
+	"github.com/onsi/gomega"
+)
+
+// Context is the context of the check, for calls of the driver.
+func (x *Check) Context() context.Context { return x.ctx }
+
+// Wait lets rig time pass.
+func (x *Check) Wait(d time.Duration) {
+	if err := x.Rig.Wait(x.ctx, d); err != nil {
+		x.rigFault("waiting", err)
+	}
+}
+
+// Watch sets a watch on a track until the check ends or it is stopped.
+func (x *Check) Watch(track station.Track) *harness.Watch {
+	w := x.Session.Watch(track)
+	x.watches = append(x.watches, w)
+	return w
+}
+
+// Obeyed expects that the station did what it was asked: what names the command. A link that is gone or a run that is
+// stopped is no fault of the station; a refusal, a wrong answer or no answer is, and ends the check.
+func (x *Check) Obeyed(what string, err error) {
+	switch {
+	case err == nil:
+		return
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, link.ErrClosed):
+		x.rigFault(what, err)
+	}
+	x.Result.Fail(record.Failure{
+		What: what, Expected: "done", Actual: err.Error(), At: x.Rig.Now(),
+	})
+	gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
+}
+
+// Fitted expects that the rig did what it was asked.
+func (x *Check) Fitted(what string, err error) {
+	if err != nil {
+		x.rigFault(what, err)
+	}
+}
+
+func (x *Check) rigFault(what string, err error) {
+	x.Worsen(verdict.Error, fmt.Sprintf("%s: %v", what, err))
+	gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
+}
+
+// Inconclusive ends the check because what it needs did not happen.
+func (x *Check) Inconclusive(format string, args ...any) {
+	reason := fmt.Sprintf(format, args...)
+	x.Worsen(verdict.Inconclusive, reason)
+	gomega.Expect(x).To(Conform(), reason)
+}
+
+// PowerOn switches a track on. It returns at once: what the station sends first is for the check to hear.
+func (x *Check) PowerOn(track station.Track) {
+	x.Obeyed(fmt.Sprintf("switch the %s track on", track), x.Station.SetPower(x.ctx, track, true))
+}
+
+// PowerOff switches a track off.
+func (x *Check) PowerOff(track station.Track) {
+	x.Obeyed(fmt.Sprintf("switch the %s track off", track), x.Station.SetPower(x.ctx, track, false))
+}
+
+// poll is how often Await looks: finer than the shortest packet, 5.8 ms for an idle one at nominal bit times.
+const poll = 2 * time.Millisecond
+
+// Await waits until a packet that starts at or after from matches, and returns it.
+func (x *Check) Await(w *harness.Watch, from, timeout time.Duration, match func(harness.Heard) bool) (harness.Heard, bool) {
+	end := x.Rig.Now() + timeout
+	looked := len(w.Packets) - len(w.After(from))
+	for {
+		for ; looked < len(w.Packets); looked++ {
+			if match(w.Packets[looked]) {
+				return w.Packets[looked], true
+			}
+		}
+		if x.Rig.Now() >= end {
+			return harness.Heard{}, false
+		}
+		x.Wait(min(poll, end-x.Rig.Now()))
+	}
+}
+
+// Flood gives commands to a few locomotives as fast as the link takes them.
+func (x *Check) Flood(duration time.Duration) station.FloodReport {
+	var commands []station.Command
+	for i, address := range x.Locomotives(3) {
+		for step := range 4 {
+			commands = append(commands, station.SetSpeedCommand(address, x.Steps(), dcc.Direction(step%2), 5*i+step+1))
+		}
+	}
+	report, err := x.Station.Flood(x.ctx, duration, commands...)
+	x.Obeyed("commands back to back", err)
+	return report
+}

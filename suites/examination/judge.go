@@ -1,0 +1,113 @@
+package examination
+
+import (
+	"fmt"
+	"time"
+
+	"bufferstop/harness/record"
+	"bufferstop/harness/signal"
+	"bufferstop/harness/verdict"
+	"bufferstop/suites/catalogue"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// limit turns the catalogue's limit on a quantity into numbers. A bound that the station declares is given by promised.
+// A quantity that the catalogue does not know is a fault of the harness, and panics as one.
+func (x *Check) limit(quantity string, promised float64) verdict.Limit {
+	l, ok := x.Requirement.Limit(quantity)
+	if !ok {
+		panic(fmt.Sprintf("%s has no limit on %q in the catalogue", x.Requirement.ID, quantity))
+	}
+	limit := verdict.Limit{Source: l.Source}
+	bound := func(text string) *float64 {
+		if text == "" {
+			return nil
+		}
+		value := promised
+		if text != catalogue.FromStation {
+			value, _ = catalogue.Value(text) // checked when the catalogue was loaded
+		}
+		return &value
+	}
+	limit.Min, limit.Max = bound(l.Min), bound(l.Max)
+	return limit
+}
+
+// Spread judges every value of a timing distribution, with the rig's uncertainty of the time between two edges.
+func (x *Check) Spread(quantity string, d *signal.Distribution) {
+	x.Measured(verdict.Distribution(quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0),
+		float64(x.Rig.Describe().EdgeUncertainty)))
+}
+
+// SpreadOfCounts judges every value of a spread of counts.
+func (x *Check) SpreadOfCounts(quantity string, s verdict.Spread) {
+	x.Measured(verdict.Distribution(quantity, verdict.Count, s, x.limit(quantity, 0), 0))
+}
+
+// SpreadOfTimes judges every value of a spread of times in nanoseconds, with the uncertainty u (k=2).
+func (x *Check) SpreadOfTimes(quantity string, s verdict.Spread, u time.Duration) {
+	x.Measured(verdict.Distribution(quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), float64(u)))
+}
+
+func spreadOf(d *signal.Distribution) verdict.Spread {
+	if d.Count == 0 {
+		return verdict.Spread{}
+	}
+	return verdict.Spread{
+		Count: d.Count, Min: float64(d.Min), Mean: d.Mean(), Max: float64(d.Max), MinAt: d.MinAt, MaxAt: d.MaxAt,
+	}
+}
+
+// Number judges a count that came to n at a time.
+func (x *Check) Number(quantity string, n int, at time.Duration) {
+	x.Measured(verdict.Number(quantity, n, at, x.limit(quantity, 0)))
+}
+
+// Time judges a span of time that ended at a time, with the uncertainty u (k=2).
+func (x *Check) Time(quantity string, span, at, u time.Duration) {
+	x.Measured(verdict.Duration(quantity, span, at, x.limit(quantity, 0), u))
+}
+
+// Promise judges a span of time against one that the station declares. A station that declares none is not judged: the
+// check is not claimed.
+func (x *Check) Promise(quantity string, span, promised, at, u time.Duration) {
+	x.Measured(verdict.Duration(quantity, span, at, x.limit(quantity, float64(promised)), u))
+}
+
+// Measured adds a measurement to the result; one outside its limit is a failure with what was expected.
+func (x *Check) Measured(m verdict.Measurement) {
+	x.Result.Measure(m)
+	switch {
+	case m.Verdict.Outside():
+		x.Result.Failures = append(x.Result.Failures, record.Failure{
+			What:     m.Name,
+			Expected: m.Unit.FormatLimit(m.Limit),
+			Actual:   m.String(),
+			At:       m.At,
+		})
+	case m.Verdict == verdict.Inconclusive && x.Result.Reason == "":
+		x.Result.Reason = "nothing to measure: " + m.Name
+	}
+}
+
+// Wrong notes one thing that the station did otherwise than asked, side by side with what was expected. The count of
+// them is the measurement; a few are kept in words.
+func (x *Check) Wrong(what, expected, actual string, at time.Duration) {
+	const kept = 5
+	if len(x.Result.Failures) < kept {
+		x.Result.Failures = append(x.Result.Failures, record.Failure{What: what, Expected: expected, Actual: actual, At: at})
+	}
+}
+
+// Failed notes one thing that the station did wrong, and makes the verdict a failure.
+func (x *Check) Failed(what, expected, actual string, at time.Duration) {
+	x.Result.Fail(record.Failure{What: what, Expected: expected, Actual: actual, At: at})
+}
+
+// PromisedCurrent judges a spread of currents in milliamperes against one that the station declares.
+func (x *Check) PromisedCurrent(quantity string, s verdict.Spread, promised physic.ElectricCurrent) {
+	u := float64(x.Rig.Describe().CurrentUncertainty) / float64(physic.MilliAmpere)
+	limit := x.limit(quantity, float64(promised)/float64(physic.MilliAmpere))
+	x.Measured(verdict.Distribution(quantity, verdict.Milliamperes, s, limit, u))
+}

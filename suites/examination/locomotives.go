@@ -1,0 +1,118 @@
+package examination
+
+import (
+	"fmt"
+	"time"
+
+	"bufferstop/fakedecoder"
+	"bufferstop/harness"
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
+)
+
+// powerUpTime is how long a track takes from power on to ordinary traffic: 20 resets and 10 idles (RP-9.2.4 A), each
+// some 7 ms, and as much again.
+const powerUpTime = 500 * time.Millisecond
+
+// RunTrack switches a track on and waits until its power-up sequence is over.
+func (x *Check) RunTrack(track station.Track) {
+	x.PowerOn(track)
+	x.Wait(powerUpTime)
+}
+
+// Steps returns the finest mode of speed steps that the station claims.
+func (x *Check) Steps() dcc.Steps {
+	if x.File.Claims.Steps(dcc.Steps128) {
+		return dcc.Steps128
+	}
+	return dcc.Steps28
+}
+
+// Locomotives returns n addresses that the station claims, short and long by turns as far as it goes. They keep clear
+// of 112 to 127, whose packets look like those of service mode (S-9.2.3 E).
+func (x *Check) Locomotives(n int) []dcc.Address {
+	claims := x.File.Claims
+	short, long := 3, 1000
+	var found []dcc.Address
+	for len(found) < n {
+		before := len(found)
+		if claims.ShortAddresses.Contains(short) && short < 100 {
+			found = append(found, dcc.Short(uint16(short)))
+			short += 13
+		}
+		if claims.LongAddresses.Contains(long) && len(found) < n {
+			found = append(found, dcc.Long(uint16(long)))
+			long += 1333
+		}
+		if len(found) == before {
+			x.Inconclusive("the claims leave no address for %d locomotives: short %v, long %v",
+				n, claims.ShortAddresses, claims.LongAddresses)
+		}
+	}
+	return found
+}
+
+// Drive sets a locomotive's speed in the finest mode that the station claims.
+func (x *Check) Drive(address dcc.Address, step int, direction dcc.Direction) {
+	x.Obeyed(fmt.Sprintf("drive locomotive %v", address),
+		x.Station.SetSpeed(x.ctx, address, x.Steps(), direction, step))
+}
+
+// Carries gives a command and expects its packet on the track within the declared time, and none that says otherwise
+// from then until the next command may come. What is wrong goes into the result's failures.
+func (x *Check) Carries(w *harness.Watch, want dcc.Instruction, command func() error) bool {
+	given := x.Rig.Now()
+	x.Obeyed(want.String(), command())
+	_, seen := x.Await(w, given, x.File.Declares.CommandLatency, func(h harness.Heard) bool { return says(h.Meaning, want) })
+	if seen {
+		return true
+	}
+	actual := "no packet"
+	for _, h := range w.After(given) {
+		if alike(h, want) {
+			actual = h.Meaning.String()
+		}
+	}
+	x.Wrong("packet for a command", want.String(), actual, given)
+	return false
+}
+
+// says reports whether an instruction means what was wanted; bits that the standard lets decoders ignore do not count.
+func says(heard, want dcc.Instruction) bool {
+	if speed, ok := heard.(dcc.Speed); ok {
+		speed.DirectionIgnored = false
+		heard = speed
+	}
+	return heard == want
+}
+
+// alike reports whether a packet could be a wrong version of an instruction: of the same kind, or to the same decoder.
+func alike(h harness.Heard, want dcc.Instruction) bool {
+	if fmt.Sprintf("%T", h.Meaning) == fmt.Sprintf("%T", want) {
+		return true
+	}
+	wanted, err := want.Packet()
+	return err == nil && h.Bytes[0] == wanted[0]
+}
+
+// FitDefault lays a fake decoder with ordinary habits on the programming track.
+func (x *Check) FitDefault() *fakedecoder.Decoder { return x.Fit(fakedecoder.Default()) }
+
+// Fit lays a fake decoder on the programming track.
+func (x *Check) Fit(c fakedecoder.Config) *fakedecoder.Decoder {
+	d, err := x.Rig.Track(station.Programming).Fit(c)
+	x.Fitted("fit a fake decoder", err)
+	return d
+}
+
+// ReadCV reads a CV by direct mode and expects a value.
+func (x *Check) ReadCV(cv int) byte {
+	value, err := x.Station.ReadCV(x.ctx, cv, station.Direct)
+	x.Obeyed(fmt.Sprintf("read CV %d", cv), err)
+	return value
+}
+
+// WriteCV writes a CV by direct mode and expects it to be acknowledged.
+func (x *Check) WriteCV(cv int, value byte) {
+	x.Obeyed(fmt.Sprintf("write %d to CV %d", value, cv), x.Station.WriteCV(x.ctx, cv, value, station.Direct))
+}

@@ -1,0 +1,112 @@
+package suites_test
+
+import (
+	"context"
+	"slices"
+	"testing"
+
+	"bufferstop/harness/record"
+	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
+	"bufferstop/rigs"
+	"bufferstop/rigs/simulated"
+	"bufferstop/suites"
+	"bufferstop/suites/catalogue"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// examine runs every requirement against the simulated reference station.
+func examine(t *testing.T, o simulated.Options) *record.Record {
+	t.Helper()
+	file, err := station.LoadFS(rigs.Files, "reference.station.toml")
+	require.NoError(t, err)
+	rig, err := simulated.New(o)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, rig.Close()) }()
+	run, err := suites.Run(context.Background(), rig, file, suites.Options{})
+	require.NoError(t, err)
+	return run
+}
+
+// broken returns the ids of the requirements that a run found not to be met, sorted, and the names of the results that
+// came to neither pass nor failure.
+func broken(run *record.Record) (ids, open []string) {
+	for _, r := range run.Results {
+		switch {
+		case r.Verdict.Outside():
+			ids = append(ids, r.ID)
+		case !r.Verdict.Inside():
+			open = append(open, r.Name()+": "+r.Verdict.String()+": "+r.Reason)
+		}
+	}
+	slices.Sort(ids)
+	return slices.Compact(ids), open
+}
+
+// TestEachDefectIsCaughtByItsRequirementsAndNoOthers runs the whole matrix, defect by requirement. A defect may leave
+// others inconclusive, as a short that is never cut leaves the recovery from it.
+func TestEachDefectIsCaughtByItsRequirementsAndNoOthers(t *testing.T) {
+	for i, d := range simulated.Defects() {
+		if testing.Short() && i%8 != 0 {
+			continue // -short goes with -race, which makes a run ten times slower; it looks for races, not for misses
+		}
+		t.Run(d.Name, func(t *testing.T) {
+			run := examine(t, simulated.Options{Seed: 1, Defect: d.Name})
+			ids, open := broken(run)
+			assert.Equal(t, slices.Sorted(slices.Values(d.Breaks)), ids, "inconclusive: %q", open)
+			for _, r := range run.Results {
+				assert.NotEqual(t, verdict.Error, r.Verdict, "%s: %s", r.Name(), r.Reason)
+				if r.Verdict.Outside() {
+					assert.NotEmpty(t, r.Failures, "%s fails without saying what", r.Name())
+				}
+			}
+			assert.Equal(t, verdict.DoesNotConform, run.Outcome)
+			assert.Equal(t, verdict.ExitDoesNotConform, run.ExitCode)
+		})
+	}
+}
+
+func TestEveryRequirementHasADefectThatBreaksIt(t *testing.T) {
+	proven := map[string]bool{}
+	for _, d := range simulated.Defects() {
+		for _, id := range d.Breaks {
+			proven[id] = true
+			_, known := catalogue.Find(id)
+			assert.True(t, known, "%s breaks %s, which is not in the catalogue", d.Name, id)
+		}
+	}
+	for _, r := range catalogue.All() {
+		assert.True(t, proven[r.ID], "no seeded defect breaks %s", r.ID)
+	}
+}
+
+// The seed varies the legal freedoms of the station: bit times within their limits, the order of packets, repeats,
+// preambles longer than they must be.
+func TestAHealthyStationConformsForFiftySeeds(t *testing.T) {
+	seeds := int64(50)
+	if testing.Short() {
+		seeds = 2 // see above
+	}
+	for seed := range seeds {
+		run := examine(t, simulated.Options{Seed: seed})
+		for _, r := range run.Results {
+			require.Equal(t, verdict.Pass, r.Verdict, "seed %d: %s: %s %v", seed, r.Name(), r.Reason, r.Failures)
+			require.NotEmpty(t, r.Measurements, r.Name())
+		}
+		require.Equal(t, verdict.Conforms, run.Outcome)
+	}
+}
+
+func TestARunIsRepeatedToTheNanosecondByItsSeed(t *testing.T) {
+	one, two := examine(t, simulated.Options{Seed: 7}), examine(t, simulated.Options{Seed: 7})
+	require.Equal(t, len(one.Results), len(two.Results))
+	for i := range one.Results {
+		one.Results[i].WallTime, two.Results[i].WallTime = 0, 0
+	}
+	assert.Equal(t, one.Results, two.Results)
+	assert.Equal(t, one.Histograms, two.Histograms)
+	assert.Equal(t, one.Waveforms, two.Waveforms)
+	assert.NotEqual(t, one.RigTime, examine(t, simulated.Options{Seed: 8}).RigTime)
+}

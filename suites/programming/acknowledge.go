@@ -1,0 +1,128 @@
+package programming
+
+import (
+	"fmt"
+	"time"
+
+	"bufferstop/fakedecoder"
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
+	"bufferstop/suites/examination"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// S-9.2.3 D: 60 mA or more for 6 ms ± 1 ms, on top of what the decoder draws anyway. The corners:
+
+func shortestAcknowledge(x *examination.Check) { recognised(x, "pulse-60mA-5ms") }
+
+func longestAcknowledge(x *examination.Check) { recognised(x, "pulse-60mA-7ms") }
+
+// The standard gives no greatest amplitude.
+func strongAcknowledge(x *examination.Check) { recognised(x, "pulse-500mA") }
+
+// S-9.2.3 E allows a decoder 100 mA when its outputs are off.
+func acknowledgeOnQuiescentLoad(x *examination.Check) { recognised(x, "quiescent-100mA") }
+
+// recognised reads CVs of a decoder that answers with the pulse of a personality. Every bit is read as both one and
+// zero, so a pulse that is missed and one that is imagined both show.
+func recognised(x *examination.Check, personality string) {
+	config, err := fakedecoder.Personality(personality)
+	x.Fitted("make a decoder", err)
+	d := x.Fit(config)
+	wrong := 0
+	const cv = 66
+	for _, value := range []byte{0x55, 0xaa, 0x0f, 0xf0} {
+		d.SetCV(cv, value)
+		if right, _ := reads(x, d, cv); !right {
+			wrong++
+		}
+	}
+	x.Number("wrong or missing values", wrong, x.Rig.Now())
+}
+
+// The pulse that must not count: as strong as an acknowledge, and over before the window opens.
+const (
+	noiseAmplitude = 100 * physic.MilliAmpere
+	noiseWidth     = 5 * time.Millisecond
+	noiseLead      = 6 * time.Millisecond // before the first service packet begins; two packets of 8 ms later the window opens
+)
+
+// S-9.2.3 D: the window opens with the end bit of the second service packet. A first read of a decoder that never
+// answers shows when the station's packets come; in a second one the decoder draws a pulse before each of them.
+func noiseBeforeTheWindow(x *examination.Check) {
+	deaf, err := fakedecoder.Personality("deaf")
+	x.Fitted("make a deaf decoder", err)
+	d := x.Fit(deaf)
+	const cv = 29
+	read := func(pulses []time.Duration) (found []window, got bool) {
+		w := x.Watch(station.Programming)
+		given := x.Rig.Now()
+		for _, after := range pulses {
+			d.Pulse(given+after, noiseWidth, noiseAmplitude)
+		}
+		_, err := x.Station.ReadCV(x.Context(), cv, station.Direct)
+		w.Stop()
+		unacknowledged(x, "read a CV of a deaf decoder", err)
+		return windows(runs(w), given), err == nil
+	}
+	quiet, got := read(nil)
+	if got {
+		x.Inconclusive("the station read a value from a decoder that does not answer, without any noise")
+	}
+	if len(quiet) == 0 {
+		x.Inconclusive("the station sent no verify packets")
+	}
+	var pulses []time.Duration
+	for _, q := range quiet {
+		pulses = append(pulses, q.first-noiseLead)
+	}
+	noisy, got := read(pulses)
+
+	// A run that is broken off sooner than without noise was taken for answered. From there on the second read runs
+	// ahead of the first, and later pulses do not fall where they were meant to.
+	taken := 0
+	for i := range min(len(quiet), len(noisy)) {
+		if from, to := pulses[i], pulses[i]+noiseWidth; from < noisy[i].shut && to > noisy[i].open {
+			x.Inconclusive("the second read did not keep the timing of the first: a pulse fell into the window")
+		}
+		if noisy[i].packets < quiet[i].packets {
+			taken = 1
+			x.Wrong("a pulse before the window", fmt.Sprintf("%d verify packets, as without it", quiet[i].packets),
+				fmt.Sprintf("%d, as after an acknowledge", noisy[i].packets), noisy[i].given+noisy[i].first)
+			break
+		}
+	}
+	if got {
+		taken = max(taken, 1)
+		x.Wrong("reading a decoder that does not answer", "no acknowledge", "a value", x.Rig.Now())
+	}
+	x.Number("false acknowledges", taken, x.Rig.Now())
+}
+
+// A window is the time in which an acknowledge counts: from the end of the second of a run of service packets to the
+// last, with a packet more for a pulse that began late. Its times count from when the command was given.
+type window struct {
+	given      time.Duration // on the rig's clock
+	packets    int
+	first      time.Duration // start of the first packet
+	open, shut time.Duration
+}
+
+func windows(all []run, given time.Duration) []window {
+	var found []window
+	for _, r := range all {
+		switch r.meaning.(type) {
+		case dcc.DirectVerify, dcc.DirectBit:
+			packet := (r.end - r.start) / time.Duration(r.count)
+			found = append(found, window{
+				given:   given,
+				packets: r.count,
+				first:   r.start - given,
+				open:    r.start - given + 2*packet,
+				shut:    r.end - given + packet,
+			})
+		}
+	}
+	return found
+}

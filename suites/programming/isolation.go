@@ -1,0 +1,42 @@
+package programming
+
+import (
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
+	"bufferstop/suites/examination"
+)
+
+// S-9.2.3 B: service mode is for the isolated track. The main track runs on: its packets keep coming (S-9.2 C), and none
+// of them is a reset or looks like one of service mode. The locomotive that is driven has an address far from 112 to 127.
+func mainDuringProgramming(x *examination.Check) {
+	x.RunTrack(station.Main)
+	x.Drive(x.Locomotives(1)[0], 15, dcc.Forward)
+	x.Wait(x.File.Declares.CommandLatency)
+	x.FitDefault()
+	w := x.Watch(station.Main)
+	begun := x.Rig.Now()
+	x.ReadCV(1)
+	x.WriteCV(3, 11)
+	ended := x.Rig.Now()
+	w.Stop()
+	leaked, at := 0, x.Rig.Now()
+	for _, h := range w.Packets {
+		if h.Bytes.IsService() || h.Bytes.IsReset() {
+			leaked++
+			at = h.Start
+			x.Wrong("the main track during programming", "packets for running trains", h.Meaning.String(), h.Start)
+		}
+	}
+	x.Number("service-mode packets on the main", leaked, at)
+
+	// A track that falls silent has few intervals, and the long one may have no end: the ends of the watch count.
+	var between verdict.Spread
+	last := begun
+	for _, h := range w.Packets {
+		between.Add(float64(h.StartBit-last), last)
+		last = h.StartBit
+	}
+	between.Add(float64(ended-last), last)
+	x.SpreadOfTimes("start to start", between, x.Rig.Describe().EdgeUncertainty)
+}

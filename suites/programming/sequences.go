@@ -1,0 +1,158 @@
+package programming
+
+import (
+	"bytes"
+	"time"
+
+	"bufferstop/harness"
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/signal"
+	"bufferstop/harness/verdict"
+	"bufferstop/suites/examination"
+)
+
+// A run is a stretch of identical packets, one after another.
+type run struct {
+	packet     dcc.Packet
+	meaning    dcc.Instruction
+	count      int
+	start, end time.Duration
+}
+
+func (r run) isReset() bool { return r.packet.IsReset() }
+
+// runs splits what a watch heard into stretches of identical packets. A power cut ends a stretch.
+func runs(w *harness.Watch) []run {
+	var found []run
+	for _, h := range w.Packets {
+		if h.Fault != signal.None {
+			continue
+		}
+		last := len(found) - 1
+		if last >= 0 && bytes.Equal(found[last].packet, h.Bytes) && !cutBetween(w, found[last].end, h.Start) {
+			found[last].count++
+			found[last].end = h.End
+			continue
+		}
+		found = append(found, run{packet: h.Bytes, meaning: h.Meaning, count: 1, start: h.Start, end: h.End})
+	}
+	return found
+}
+
+func cutBetween(w *harness.Watch, from, to time.Duration) bool {
+	for _, u := range w.Unusable {
+		if u.Reason == signal.ReasonOff && u.Start < to && u.End > from {
+			return true
+		}
+	}
+	return false
+}
+
+// S-9.2.3 E: 20 preamble bits for packets of service mode.
+func longPreamble(x *examination.Check) {
+	var ones verdict.Spread
+	for _, h := range answered(x).Packets {
+		if h.Service {
+			ones.Add(float64(h.Preamble), h.Start)
+		}
+	}
+	x.SpreadOfCounts("preamble in service mode", ones)
+}
+
+// S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction.
+func powerOnCycle(x *examination.Check) {
+	w := answered(x)
+	before := 0
+	for _, h := range w.Packets {
+		if h.Service {
+			x.Number("packets before the first instruction", before, h.Start)
+			return
+		}
+		if h.Fault == signal.None {
+			before++
+		}
+	}
+	x.Inconclusive("the station sent no service-mode packet")
+}
+
+// S-9.2.3 E, direct mode: at least three resets, then at least five verify packets. No acknowledge ends any of them
+// here, since the decoder is deaf.
+func directVerifySequence(x *examination.Check) {
+	w, _ := unanswered(x)
+	resets, packets, _ := sequences(runs(w), func(i dcc.Instruction) bool {
+		switch told := i.(type) {
+		case dcc.DirectVerify:
+			return true
+		case dcc.DirectBit:
+			return !told.Write
+		}
+		return false
+	})
+	x.SpreadOfCounts("resets before a verify", resets)
+	x.SpreadOfCounts("identical verify packets", packets)
+}
+
+// S-9.2.3 E, direct mode: at least three resets, five write packets, and six more of them or resets while the decoder
+// recovers.
+func directWriteSequence(x *examination.Check) {
+	_, w := unanswered(x)
+	resets, packets, withRecovery := sequences(runs(w), func(i dcc.Instruction) bool {
+		switch told := i.(type) {
+		case dcc.DirectWrite:
+			return true
+		case dcc.DirectBit:
+			return told.Write
+		}
+		return false
+	})
+	x.SpreadOfCounts("resets before a write", resets)
+	x.SpreadOfCounts("identical write packets", packets)
+	x.SpreadOfCounts("packets of write and recovery", withRecovery)
+}
+
+// sequences counts, for each run of an instruction, the resets before it, its own packets, and these with the resets
+// after it.
+func sequences(all []run, wanted func(dcc.Instruction) bool) (before, own, withRecovery verdict.Spread) {
+	for i, r := range all {
+		if !wanted(r.meaning) {
+			continue
+		}
+		resets := 0
+		if i > 0 && all[i-1].isReset() {
+			resets = all[i-1].count
+		}
+		recovery := r.count
+		if i+1 < len(all) && all[i+1].isReset() {
+			recovery += all[i+1].count
+		}
+		before.Add(float64(resets), r.start)
+		own.Add(float64(r.count), r.start)
+		withRecovery.Add(float64(recovery), r.start)
+	}
+	return before, own, withRecovery
+}
+
+// S-9.2.3 C: a decoder leaves service mode 20 ms after the last valid reset or service packet. It can only tell that a
+// packet is valid at its end, so the time runs from end to end.
+func gaps(x *examination.Check) {
+	read, write := unanswered(x)
+	var between verdict.Spread
+	for _, w := range []*harness.Watch{read, write, answered(x)} {
+		first, last := -1, -1
+		for i, h := range w.Packets {
+			if _, isInstruction := h.Meaning.(dcc.Reset); !isInstruction && h.Bytes.IsService() {
+				last = i
+				if first < 0 {
+					first = i
+				}
+			}
+		}
+		for i := max(first, 1); i <= last; i++ {
+			before, h := w.Packets[i-1], w.Packets[i]
+			if !cutBetween(w, before.End, h.Start) {
+				between.Add(float64(h.End-before.End), before.End)
+			}
+		}
+	}
+	x.SpreadOfTimes("end of packet to end of the next", between, x.Rig.Describe().EdgeUncertainty)
+}
