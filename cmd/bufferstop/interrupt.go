@@ -1,0 +1,63 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"sync"
+	"syscall"
+)
+
+// interrupts ends a context at the first SIGINT or SIGTERM, so that the rig is made safe and the record written. From then
+// on these signals do what they do by default: a second one ends the program at once, whatever hangs.
+type interrupts struct {
+	arrived chan os.Signal
+	cancel  context.CancelFunc
+	done    chan struct{}
+
+	mu      sync.Mutex
+	settled bool // nothing is to be changed any more: a signal has arrived, or the signals were reclaimed
+}
+
+func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context, *interrupts) {
+	ctx, cancel := context.WithCancel(parent)
+	i := &interrupts{arrived: make(chan os.Signal, 1), cancel: cancel, done: make(chan struct{})}
+	i.notify()
+	go func() {
+		defer close(i.done)
+		select {
+		case <-i.arrived:
+			i.mu.Lock()
+			i.settled = true
+			signal.Reset(os.Interrupt, syscall.SIGTERM)
+			i.mu.Unlock()
+			fmt.Fprintln(stderr, "\nbufferstop: interrupted, making the rig safe; once more ends at once")
+			cancel()
+		case <-ctx.Done():
+		}
+	}()
+	return ctx, i
+}
+
+func (i *interrupts) notify() { signal.Notify(i.arrived, os.Interrupt, syscall.SIGTERM) }
+
+// reclaim takes the signals from Ginkgo, which asks for them when it begins and would take an interrupt for a fault of the
+// check that is going on. Only the first call does anything.
+func (i *interrupts) reclaim() {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	if !i.settled {
+		signal.Reset(os.Interrupt, syscall.SIGTERM)
+		i.notify()
+		i.settled = true
+	}
+}
+
+// release stops listening to the signals.
+func (i *interrupts) release() {
+	signal.Stop(i.arrived)
+	i.cancel()
+	<-i.done
+}

@@ -1,0 +1,198 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"bufferstop/harness/record"
+	"bufferstop/harness/report"
+	"bufferstop/harness/verdict"
+	"bufferstop/suites"
+	"bufferstop/suites/catalogue"
+)
+
+// defaultOut is where the reports go when no other place is named.
+const defaultOut = "bufferstop-report"
+
+// A runCommand is the flags of one run.
+type runCommand struct {
+	rig, station         string
+	stationPath          string // of the station file that was read
+	suites, requirements []string
+	defect               string
+	seed                 int64
+	build, revision      string
+	out                  string
+}
+
+func newRun() *cobra.Command {
+	var r runCommand
+	cmd := &cobra.Command{
+		Use:   "run",
+		Short: "Examine a station and write a report",
+		Long: `run examines a command station on its two tracks by the three suites, conformance, programming and shortcircuit, and
+writes record.json, report.html, junit.xml, summary.md and a capture for every failure.
+
+Without --rig and --station it examines the simulated reference station, which needs nothing attached.
+
+Exit codes: 0 the station conforms, with or without observations; 1 it does not; 2 usage or configuration; 3 a fault of
+the rig or of the harness; 4 incomplete, a MUST was not run; 5 another run holds the rig; 130 interrupted.
+An interrupt makes the rig safe and writes the record of what was done until then; a second one ends at once.`,
+		Example: `  bufferstop run
+  bufferstop run --suite conformance --suite programming
+  bufferstop run --requirement SIG-001 --requirement PKT-001
+  bufferstop run --defect slow-crystal --out /tmp/broken
+  bufferstop run --station mine.station.toml --build firmware.hex`,
+		Args: noArguments,
+	}
+	flags := cmd.Flags()
+	flags.SortFlags = false
+	flags.StringVar(&r.rig, "rig", "", "the rig `FILE` (default: the simulated rig)")
+	flags.StringVar(&r.station, "station", "", "the station `FILE` (default: the one that the rig file names)")
+	flags.StringArrayVar(&r.suites, "suite", nil, "run only the suite of this `NAME`; may be repeated")
+	flags.StringArrayVar(&r.requirements, "requirement", nil, "check only the requirement with this `ID`; may be repeated")
+	flags.StringVar(&r.defect, "defect", "", "seed the defect of this `NAME` into the simulated station")
+	flags.Int64Var(&r.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
+	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
+	flags.StringVar(&r.revision, "revision", "", "the source `REVISION` of the firmware, for the record")
+	flags.StringVar(&r.out, "out", defaultOut, "the `DIRECTORY` for the reports")
+	complete(cmd, "suite", catalogue.Suites())
+	complete(cmd, "requirement", requirementIDs())
+	complete(cmd, "defect", defectNames())
+	complete(cmd, "seed", nil)
+	complete(cmd, "revision", nil)
+	for flag, extension := range map[string]string{"rig": "toml", "station": "toml"} {
+		if err := cmd.MarkFlagFilename(flag, extension); err != nil {
+			panic(err)
+		}
+	}
+	if err := cmd.MarkFlagDirname("out"); err != nil {
+		panic(err)
+	}
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return r.run(cmd) }
+	return cmd
+}
+
+// run reads and checks all that was asked for before anything is started, examines the station, and writes the reports.
+func (r *runCommand) run(cmd *cobra.Command) error {
+	checks, err := r.selected()
+	if err != nil {
+		return err
+	}
+	image, err := readImage(r.build)
+	if err != nil {
+		return err
+	}
+	image.SourceRevision = r.revision
+	rig, file, err := r.open()
+	if err != nil {
+		return fileMistake(err)
+	}
+	defer rig.Close() // also when the harness panics; a second Close does nothing
+	if err := prepareOut(r.out); err != nil {
+		return err
+	}
+
+	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
+	defer interrupts.release()
+	p := newProgress(cmd, rig, checks)
+	p.begin(file.Name)
+	run, err := suites.Run(ctx, rig, file, suites.Options{
+		Selection: suites.Selection{Suites: r.suites, Requirements: r.requirements},
+		OnStart: func(id, track string) {
+			interrupts.reclaim()
+			p.start(id, track)
+		},
+		OnResult: p.result,
+		Evidence: r.out,
+		Version:  version(),
+	})
+	p.erase()
+	closing := rig.Close()
+	switch {
+	case ctx.Err() != nil && err != nil:
+		return exit{verdict.ExitInterrupted, errors.New("interrupted before anything was checked")}
+	case err != nil:
+		return runFault(err)
+	}
+	r.complete(run, image)
+	if err := report.Save(r.out, run); err != nil {
+		return exit{verdict.ExitFault, err}
+	}
+	p.end(run, r.out)
+	if closing != nil {
+		return exit{verdict.ExitFault, fmt.Errorf("closing the rig: %w", closing)}
+	}
+	return exit{code: run.ExitCode}
+}
+
+// selected counts the checks that the selection asks for; it refuses names that do not exist and a selection of nothing.
+func (r *runCommand) selected() (checks int, err error) {
+	for _, name := range r.suites {
+		if err := known("unknown suite", "--suite", name, catalogue.Suites(), ""); err != nil {
+			return 0, err
+		}
+	}
+	for _, id := range r.requirements {
+		if err := known("unknown requirement", "--requirement", id, requirementIDs(), "bufferstop requirements lists them"); err != nil {
+			return 0, err
+		}
+	}
+	if r.defect != "" {
+		if err := known("unknown defect", "--defect", r.defect, defectNames(), "bufferstop defects lists them"); err != nil {
+			return 0, err
+		}
+	}
+	for _, q := range catalogue.All() {
+		if among(q.Suite, r.suites) && among(q.ID, r.requirements) {
+			checks += len(q.Tracks)
+		}
+	}
+	if checks == 0 {
+		return 0, &mistake{What: "nothing to check", Where: "--suite and --requirement", Got: "no requirement in both",
+			Hint: "bufferstop requirements lists the suite of each"}
+	}
+	return checks, nil
+}
+
+// complete adds to the record what only the command line knows.
+func (r *runCommand) complete(run *record.Record, image record.Build) {
+	run.Repeat = r.repeat()
+	run.Defect = r.defect
+	run.Rig.File, run.Station.File = r.rig, r.stationPath
+	run.Build.Image, run.Build.ImageSHA256 = image.Image, image.ImageSHA256
+	run.Build.ImageSize, run.Build.SourceRevision = image.ImageSize, image.SourceRevision
+}
+
+// repeat is the command line that does the run again.
+func (r *runCommand) repeat() string {
+	words := []string{"bufferstop", "run"}
+	add := func(flag string, values ...string) {
+		for _, v := range values {
+			if v != "" {
+				words = append(words, flag, shellWord(v))
+			}
+		}
+	}
+	add("--rig", r.rig)
+	add("--station", r.station)
+	add("--suite", r.suites...)
+	add("--requirement", r.requirements...)
+	add("--defect", r.defect)
+	add("--seed", fmt.Sprint(r.seed))
+	add("--build", r.build)
+	add("--revision", r.revision)
+	return strings.Join(words, " ")
+}
+
+// runFault sorts the errors of suites.Run: a selection is the user's, all else the rig's or ours.
+func runFault(err error) error {
+	var selection *suites.SelectionError
+	if errors.As(err, &selection) {
+		return err
+	}
+	return exit{verdict.ExitFault, err}
+}

@@ -1,0 +1,37 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// shellWord quotes a word of a command line for a POSIX shell where it needs it.
+func shellWord(word string) string {
+	special := func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_./:=,+@%", r))
+	}
+	if word != "" && !strings.ContainsFunc(word, special) {
+		return word
+	}
+	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
+}
+
+// among reports whether the list names the word; a list that is empty names everything.
+func among(word string, list []string) bool { return len(list) == 0 || slices.Contains(list, word) }
+
+// known refuses a name that is not in the list, with a hint at the one that was probably meant or the other hint.
+func known(what, where, name string, list []string, otherwise string) error {
+	if slices.Contains(list, name) {
+		return nil
+	}
+	m := &mistake{What: what, Where: where, Got: quote(name)}
+	if len(list) <= 8 {
+		m.Want = oneOf(list)
+	}
+	m.Hint = didYouMean(name, list, otherwise)
+	return m
+}
+
+// count is how many there are, as text.
+func count(words []string) string { return fmt.Sprint(len(words)) }
