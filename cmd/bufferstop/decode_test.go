@@ -197,16 +197,21 @@ func TestDecodeShowsWhatItHasBeforeTheCaptureEnds(t *testing.T) {
 	capture(t, &vcd, 16, packets...)
 	probe, in := io.Pipe()
 	out, stdout := io.Pipe()
-	code := make(chan int)
+	code := make(chan int, 1)
 	go func() {
 		code <- run([]string{"decode", "--format", "json", "-"}, probe, stdout, io.Discard)
 		stdout.Close()
 	}()
-	go in.Write(vcd.Bytes())
+	seen := make(chan struct{})
+	go func() {
+		in.Write(vcd.Bytes())
+		<-seen
+		in.Close()
+	}()
 	lines := bufio.NewScanner(out)
 	require.True(t, lines.Scan(), "nothing came while the capture was open")
 	assert.Contains(t, lines.Text(), `"bytes":"036063"`)
-	in.Close()
+	close(seen)
 	for lines.Scan() {
 	}
 	assert.Equal(t, 0, <-code)
