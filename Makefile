@@ -43,7 +43,7 @@ fuzz:
 	for file in $$(grep -rl --include='*_test.go' '^func Fuzz' . | sort); do \
 	  for target in $$(sed -n 's/^func \(Fuzz[A-Za-z0-9_]*\)(.*/\1/p' "$$file"); do \
 	    echo "$$target in $$(dirname "$$file") for $(FUZZTIME)"; \
-	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime '$(FUZZTIME)' "$$(dirname "$$file")"; \
+	    $(GO) test -run '^$$' -fuzz "^$$target\$$" -fuzztime '$(FUZZTIME)' -fuzzminimizetime 50x "$$(dirname "$$file")"; \
 	  done; \
 	done
 

@@ -1,0 +1,31 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+var console = regexp.MustCompile("(?s)```console\n\\$ bufferstop (.*?)\n(.*?)```")
+
+// TestTheTranscriptsOfTheReadmeAreWhatAUserSees runs each command that the README shows. A line of three dots stands for
+// any lines.
+func TestTheTranscriptsOfTheReadmeAreWhatAUserSees(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	shown := console.FindAllSubmatch(readme, -1)
+	require.NotEmpty(t, shown)
+	t.Chdir(t.TempDir())
+	for _, transcript := range shown {
+		var out, errs bytes.Buffer
+		run(strings.Fields(string(transcript[1])), strings.NewReader(""), &out, &errs)
+		pattern := regexp.QuoteMeta(string(transcript[2]))
+		pattern = strings.ReplaceAll(pattern, `\.\.\.`+"\n", "(?s:.*)")
+		assert.Regexp(t, "^"+pattern+"$", out.String(), "%s", errs.String())
+	}
+}
