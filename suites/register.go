@@ -45,9 +45,9 @@ func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requir
 
 // check runs one check in its spec, under the context of the run as well as that of the spec.
 func check(runCtx context.Context, specCtx ginkgo.SpecContext, x *examination.Check, spec examination.Spec) {
-	ctx, cancel := context.WithCancelCause(specCtx)
+	ctx, cancel := context.WithCancelCause(runCtx)
 	defer cancel(nil)
-	defer context.AfterFunc(runCtx, func() { cancel(context.Cause(runCtx)) })()
+	defer context.AfterFunc(specCtx, func() { cancel(context.Cause(specCtx)) })()
 
 	ginkgo.AddReportEntry(entryName, x, ginkgo.ReportEntryVisibilityNever)
 	if runCtx.Err() != nil {

@@ -120,6 +120,36 @@ func TestAStoppedRunLeavesOutTheRestAndIsSafe(t *testing.T) {
 	assertDark(t, rig)
 }
 
+func TestACheckThatIsStoppedHalfWayIsNobodysFault(t *testing.T) {
+	ctx, stop := context.WithCancel(context.Background())
+	rig := &stoppingRig{Rig: rigWith(t, simulated.Options{}), stop: stop}
+	run, err := suites.Run(ctx, rig, reference(t), suites.Options{Selection: suites.Selection{Suites: []string{"shortcircuit"}}})
+	require.NoError(t, err)
+	assert.Equal(t, verdict.Interrupted, run.Outcome)
+	assert.Equal(t, verdict.Excluded, run.Results[0].Verdict, run.Results[0].Reason)
+	assertDark(t, rig.Rig)
+}
+
+// stoppingRig is a rig whose user stops the run while a short lies.
+type stoppingRig struct {
+	harness.Rig
+	stop func()
+}
+
+func (r *stoppingRig) Track(name station.Track) harness.Track {
+	return stoppingTrack{r.Rig.Track(name), r.stop}
+}
+
+type stoppingTrack struct {
+	harness.Track
+	stop func()
+}
+
+func (t stoppingTrack) Short(r physic.ElectricResistance) error {
+	t.stop()
+	return t.Track.Short(r)
+}
+
 // assertDark expects both tracks to be without voltage.
 func assertDark(t *testing.T, rig harness.Rig) {
 	t.Helper()

@@ -8,6 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"bufferstop/harness/verdict"
 )
 
 // newRoot builds the command with all its verbs. Nothing is kept between two of them, so that a process can run several.
@@ -28,7 +30,7 @@ It comes with a simulated rig, so that everything here works with nothing attach
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				fmt.Fprint(cmd.ErrOrStderr(), cmd.UsageString())
-				return exit{code: 2}
+				return exit{code: verdict.ExitUsage}
 			}
 			return known("unknown verb", cmd.CommandPath(), args[0], verbNames(cmd), "bufferstop help shows what each does")
 		},
@@ -77,15 +79,21 @@ func flagMistake(cmd *cobra.Command, err error) error {
 		return &mistake{What: "unknown flag", Where: cmd.CommandPath(), Got: quote("--" + name), Hint: hint}
 	case errors.As(err, &missing):
 		return &mistake{What: "flag without its value", Where: "--" + missing.GetSpecifiedName(), Got: "nothing",
-			Want: missing.GetFlag().Usage, Hint: help}
+			Want: wantedBy(missing.GetFlag()), Hint: help}
 	case errors.As(err, &invalid) && errors.As(err, &inner):
 		inner.Where = "--" + invalid.GetFlag().Name
 		return inner
 	case errors.As(err, &invalid):
 		return &mistake{What: "unreadable value", Where: "--" + invalid.GetFlag().Name, Got: quote(invalid.GetValue()),
-			Want: invalid.GetFlag().Usage, Hint: help}
+			Want: wantedBy(invalid.GetFlag()), Hint: help}
 	}
 	return &mistake{What: err.Error(), Where: cmd.CommandPath(), Hint: help}
+}
+
+// wantedBy is the value that a flag takes, as its help names it: FILE, NUMBER.
+func wantedBy(f *pflag.Flag) string {
+	name, _ := pflag.UnquoteUsage(f)
+	return name
 }
 
 // noArguments refuses what stands behind a verb that takes flags only.

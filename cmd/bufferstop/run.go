@@ -64,12 +64,8 @@ An interrupt makes the rig safe and writes the record of what was done until the
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "seed", nil)
 	complete(cmd, "revision", nil)
-	for flag, extension := range map[string]string{"rig": "toml", "station": "toml"} {
-		if err := cmd.MarkFlagFilename(flag, extension); err != nil {
-			panic(err)
-		}
-	}
-	if err := cmd.MarkFlagDirname("out"); err != nil {
+	if err := errors.Join(cmd.MarkFlagFilename("rig", "toml"), cmd.MarkFlagFilename("station", "toml"),
+		cmd.MarkFlagDirname("out")); err != nil { // only when a flag does not exist
 		panic(err)
 	}
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return r.run(cmd) }

@@ -19,9 +19,13 @@ import (
 // Context is the context of the check, for calls of the driver.
 func (x *Check) Context() context.Context { return x.ctx }
 
-// Wait lets rig time pass.
+// Wait lets rig time pass. A rig may look at the context less often than a short wait lasts, so it is looked at here too.
 func (x *Check) Wait(d time.Duration) {
-	if err := x.Rig.Wait(x.ctx, d); err != nil {
+	err := x.ctx.Err()
+	if err == nil {
+		err = x.Rig.Wait(x.ctx, d)
+	}
+	if err != nil {
 		x.rigFault("waiting", err)
 	}
 }
@@ -56,6 +60,10 @@ func (x *Check) Fitted(what string, err error) {
 }
 
 func (x *Check) rigFault(what string, err error) {
+	if x.ctx.Err() != nil {
+		x.Worsen(verdict.Excluded, "the run was stopped during the check")
+		gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
+	}
 	x.Worsen(verdict.Error, fmt.Sprintf("%s: %v", what, err))
 	gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
 }
