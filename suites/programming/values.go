@@ -10,6 +10,10 @@ import (
 	"bufferstop/suites/examination"
 )
 
+// linkUncertainty bounds how well the time of an answer is known: a character of ten bits at 9600 baud, the slowest link
+// in common use (common practice, no source).
+const linkUncertainty = 10 * time.Second / 9600
+
 // reads expects that the station reads what is in the decoder, and says whether it does. How long it took is returned.
 func reads(x *examination.Check, d *fakedecoder.Decoder, cv int) (right bool, took time.Duration) {
 	given := x.Rig.Now()
@@ -64,7 +68,7 @@ func listOfCVs(x *examination.Check) {
 		}
 	}
 	x.Number("wrong or missing values", wrong, x.Rig.Now())
-	x.Promise("time to read a CV", longest, x.File.Declares.ReadTime, at, 0)
+	x.Promise("time to read a CV", longest, x.File.Declares.ReadTime, at, linkUncertainty)
 }
 
 // What is written is in the decoder afterwards, reads back, verifies; a wrong value does not verify.
@@ -140,5 +144,5 @@ func noDecoder(x *examination.Check) {
 	case !errors.Is(err, station.ErrNoAcknowledge):
 		x.Obeyed("reading with no decoder", err)
 	}
-	x.Promise("time to the report", took, x.File.Declares.NoDecoderTime, x.Rig.Now(), 0)
+	x.Promise("time to the report", took, x.File.Declares.NoDecoderTime, x.Rig.Now(), linkUncertainty)
 }
