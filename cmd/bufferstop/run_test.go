@@ -88,7 +88,7 @@ func TestEverySeededDefectIsFoundByTheRequirementThatItBreaks(t *testing.T) {
 			assert.Equal(t, d.Name, run.Defect)
 			// Which of several it breaks in a run depends on what is run; the suites' own test sees to each of them.
 			named := slices.ContainsFunc(d.Breaks, func(id string) bool {
-				return strings.Contains(run.Statement, id) && strings.Contains(stdout, "\nfail              "+id)
+				return strings.Contains(run.Statement, id) && strings.Contains(stdout, "\nfail  "+id)
 			})
 			assert.True(t, named, "none of %v is named: %s", d.Breaks, run.Statement)
 			for _, r := range run.Results {

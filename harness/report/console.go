@@ -55,17 +55,24 @@ func (c Console) Line(r record.Result) string {
 	if r.Reason != "" {
 		detail += " (" + visible(r.Reason, shortText) + ")"
 	}
-	return c.paint(colours[v], pad(v.String(), 16)) + "  " + pad(visible(r.Name(), shortText), 20) + "  " + detail
+	return c.paint(colours[v], pad(v.String(), 4)) + "  " + pad(visible(r.Name(), shortText), 20) + "  " + detail
 }
 
-// measured words the worst case of a measurement and what it was held to.
+// measured words the worst case of a measurement and, in brackets, what it was held to. A quantity that passes goes
+// without its name, which the requirement's title tells, so that the line fits a terminal.
 func measured(m verdict.Measurement) string {
 	if m.Count == 0 {
 		return visible(m.Name, shortText) + " never seen"
 	}
-	text := visible(m.Name, shortText) + " " + m.Unit.Format(m.Value)
+	text := m.Unit.Format(m.Value)
+	if m.Unit == verdict.Count && m.Value == 0 {
+		text = "none"
+	}
+	if m.Verdict != verdict.Pass {
+		text = visible(m.Name, shortText) + " " + text
+	}
 	if m.Limit.Bounded() {
-		text += ", allowed " + m.Unit.FormatLimit(m.Limit)
+		text += " (" + m.Unit.FormatLimit(m.Limit) + ")"
 	}
 	return text
 }

@@ -332,9 +332,9 @@ func TestVisibleTextIsOneSafeLine(t *testing.T) {
 func TestALineSaysWhatDecided(t *testing.T) {
 	r := record.Result{ID: "OPS-001", Title: "28 steps", Track: "main"}
 	r.Measure(verdict.Number("packets heard", 56, 0, verdict.AtLeast(56, "")))
-	assert.Equal(t, "pass              OPS-001 main          28 steps: packets heard 56, allowed at least 56", Console{}.Line(r))
+	assert.Equal(t, "pass  OPS-001 main          28 steps: 56 (at least 56)", Console{}.Line(r))
 	r.Fail(record.Failure{What: "step 3 forward", Expected: "036276", Actual: "036377"})
-	assert.Equal(t, "fail              OPS-001 main          28 steps: step 3 forward: expected 036276, got 036377", Console{}.Line(r))
+	assert.Equal(t, "fail  OPS-001 main          28 steps: step 3 forward: expected 036276, got 036377", Console{}.Line(r))
 }
 
 func TestProgressFitsItsLine(t *testing.T) {
