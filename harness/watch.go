@@ -29,6 +29,8 @@ type Watch struct {
 	Packets  []Heard
 	Unusable []signal.Unusable
 	Currents []current.Sample
+	// Begun is when the watch was set, Ended when it was stopped, zero before.
+	Begun, Ended time.Duration
 
 	tape     Tape
 	rig      Rig
@@ -39,7 +41,7 @@ type Watch struct {
 
 // Watch sets a watch on a track. The caller stops it.
 func (s *Session) Watch(track station.Track) *Watch {
-	w := &Watch{rig: s.Rig}
+	w := &Watch{rig: s.Rig, Begun: s.Rig.Now()}
 	w.receiver = signal.NewReceiver(signal.StationReading(), watchSink{w})
 	w.cancel = s.Rig.Track(track).Listen(w)
 	return w
@@ -68,7 +70,8 @@ func (w *Watch) Stop() {
 	}
 	w.cancel()
 	w.cancel = nil
-	w.receiver.Finish(w.rig.Now())
+	w.Ended = w.rig.Now()
+	w.receiver.Finish(w.Ended)
 }
 
 // Clear forgets what was heard so far and starts the statistics anew; the reading goes on without a break.

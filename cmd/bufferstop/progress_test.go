@@ -43,10 +43,10 @@ func TestATerminalShowsProgressThatFitsAndIsErased(t *testing.T) {
 	t.Setenv("NO_COLOR", "")
 	const columns = 44
 	text := onTerminal(t, columns, "run", "--requirement", "SIG-001", "--requirement", "PKT-001", "--out", t.TempDir())
-	live := regexp.MustCompile(`\x1b\[2m(\d+ of 3 done[^\x1b\r\n]*)\x1b\[0m(\r\x1b\[K)?`).FindAllStringSubmatch(text, -1)
-	require.Len(t, live, 3, text)
+	live := regexp.MustCompile(`\x1b\[2m(\d+ of 4 done[^\x1b\r\n]*)\x1b\[0m(\r\x1b\[K)?`).FindAllStringSubmatch(text, -1)
+	require.Len(t, live, 4, text)
 	for i, shown := range live {
-		assert.True(t, strings.HasPrefix(shown[1], string(rune('0'+i))+" of 3 done"), shown[1])
+		assert.True(t, strings.HasPrefix(shown[1], string(rune('0'+i))+" of 4 done"), shown[1])
 		assert.Less(t, utf8.RuneCountInString(shown[1]), columns)
 		assert.NotEmpty(t, shown[2], "the line is taken away before anything else is written")
 	}

@@ -22,7 +22,8 @@ type runCommand struct {
 	rig, station         string
 	stationPath          string // of the station file that was read
 	suites, requirements []string
-	defect               string
+	defect               string   // the one of defects
+	defects              []string // as given
 	seed                 int64
 	build, revision      string
 	out                  string
@@ -39,7 +40,7 @@ writes record.json, report.html, junit.xml, summary.md and a capture for every f
 Without --rig and --station it examines the simulated reference station, which needs nothing attached.
 
 Exit codes: 0 the station conforms, with or without observations; 1 it does not; 2 usage or configuration; 3 a fault of
-the rig or of the harness; 4 incomplete, a MUST was not run; 5 another run holds the rig; 130 interrupted.
+the rig or of the harness; 4 incomplete, a MUST was not run; 130 interrupted.
 An interrupt makes the rig safe and writes the record of what was done until then; a second one ends at once.`,
 		Example: `  bufferstop run
   bufferstop run --suite conformance --suite programming
@@ -54,7 +55,7 @@ An interrupt makes the rig safe and writes the record of what was done until the
 	flags.StringVar(&r.station, "station", "", "the station `FILE` (default: the one that the rig file names)")
 	flags.StringArrayVar(&r.suites, "suite", nil, "run only the suite of this `NAME`; may be repeated")
 	flags.StringArrayVar(&r.requirements, "requirement", nil, "check only the requirement with this `ID`; may be repeated")
-	flags.StringVar(&r.defect, "defect", "", "seed the defect of this `NAME` into the simulated station")
+	flags.StringArrayVar(&r.defects, "defect", nil, "seed the defect of this `NAME` into the simulated station")
 	flags.Int64Var(&r.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
 	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
 	flags.StringVar(&r.revision, "revision", "", "the source `REVISION` of the firmware, for the record")
@@ -137,7 +138,12 @@ func (r *runCommand) selected() (checks int, err error) {
 			return 0, err
 		}
 	}
-	if r.defect != "" {
+	if len(r.defects) > 1 {
+		return 0, &mistake{What: "more than one defect", Where: "--defect", Got: quote(strings.Join(r.defects, ", ")), Want: "one",
+			Hint: "one at a time tells which requirement catches it"}
+	}
+	if len(r.defects) == 1 {
+		r.defect = r.defects[0]
 		if err := known("unknown defect", "--defect", r.defect, defectNames(), "bufferstop defects lists them"); err != nil {
 			return 0, err
 		}

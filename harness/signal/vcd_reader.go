@@ -302,6 +302,10 @@ func (v *VCDReader) atEnd() error {
 	if v.dumping != "" {
 		return noEnd(v.dumpLine, v.dumping)
 	}
+	if !v.started {
+		return &SyntaxError{Line: v.tokens.line, What: "the file ends without a time stamp", Want: "#time and values",
+			Hint: "nothing was recorded, or the file is cut short"}
+	}
 	v.settle()
 	if v.choice.real {
 		v.queued += v.voltage.end(v.now, v.queue[v.queued:])

@@ -263,11 +263,12 @@ func TestReadingStopsAtTheFaultAndKeepsIt(t *testing.T) {
 	assert.Equal(t, err, again)
 }
 
-func TestNoChangeIsACapture(t *testing.T) {
-	edges, err := read(head, "")
-	require.NoError(t, err)
-	assert.Empty(t, edges)
-	edges, err = read(head+"#0\n#1000\n", "")
+func TestNoChangeIsACaptureButNoTimeIsACutOne(t *testing.T) {
+	_, err := read(head, "")
+	var syntax *SyntaxError
+	require.ErrorAs(t, err, &syntax)
+	assert.Positive(t, syntax.Line)
+	edges, err := read(head+"#0\n#1000\n", "")
 	require.NoError(t, err)
 	assert.Empty(t, edges)
 }

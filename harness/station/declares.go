@@ -36,6 +36,7 @@ type Declares struct {
 	ReadTime          time.Duration // for reading one CV
 	StopLatency       time.Duration // from an emergency stop's last byte on the link to its packet on the track
 	CommandLatency    time.Duration // the same for any other command
+	RefreshTime       time.Duration // the longest that a locomotive under control waits for its next packet
 	CurrentAccuracy   physic.ElectricCurrent
 }
 
@@ -72,6 +73,7 @@ type declaresFile struct {
 	ReadTime        *string       `toml:"read_time"`
 	StopLatency     *string       `toml:"stop_latency"`
 	CommandLatency  *string       `toml:"command_latency"`
+	RefreshTime     *string       `toml:"refresh_time"`
 	CurrentAccuracy *string       `toml:"current_accuracy"`
 }
 
@@ -94,6 +96,7 @@ func (d *document) declares(f *declaresFile, c Claims) Declares {
 		ReadTime:       d.positive(at+"read_time", f.ReadTime, 0),
 		StopLatency:    d.positive(at+"stop_latency", f.StopLatency, 0),
 		CommandLatency: d.positive(at+"command_latency", f.CommandLatency, 0),
+		RefreshTime:    d.positive(at+"refresh_time", f.RefreshTime, 0),
 	}
 	d.quantity(at+"supply_voltage", f.SupplyVoltage, &declared.SupplyVoltage, `a voltage above zero, as in "16V"`)
 	d.quantity(at+"current_accuracy", f.CurrentAccuracy, &declared.CurrentAccuracy, wantCurrent)

@@ -83,7 +83,7 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //	  bit_write, programming_on_main, cutout = true
 //	[declares]
 //	  supply_voltage = "16V", current_accuracy = "50mA"
-//	  start_time, no_decoder_time, read_time, stop_latency, command_latency = "2s"
+//	  start_time, no_decoder_time, read_time, stop_latency, command_latency, refresh_time = "2s"
 //	[declares.main], [declares.programming]
 //	  no_trip_current, trip_current, inrush_peak = "1.5A"
 //	  trip_time, retry_after, inrush_tau = "100ms"

@@ -52,7 +52,7 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 			RetryAfter: time.Second, Recovery: station.Automatic,
 		},
 		NoDecoderTime: 2 * time.Second, ReadTime: 3 * time.Second,
-		StopLatency: 100 * time.Millisecond, CommandLatency: 200 * time.Millisecond,
+		StopLatency: 100 * time.Millisecond, CommandLatency: 200 * time.Millisecond, RefreshTime: time.Second,
 		CurrentAccuracy: 50 * physic.MilliAmpere,
 	}, file.Declares)
 	assert.Equal(t, file.Declares.Main, file.Declares.Track(station.Main))

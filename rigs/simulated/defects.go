@@ -93,6 +93,9 @@ var defects = []Defect{
 		flaw(func(f *flaws) { f.lastForgotten = true })},
 
 	// Operations.
+	{"refresh-forgets-direction", "every repetition of a speed says forward, whatever was asked for",
+		[]string{"OPS-012"},
+		flaw(func(f *flaws) { f.refreshForward = true })},
 	{"odd-steps-28", "the table of 28 steps repeats itself: odd steps above 1 are sent as the step below",
 		[]string{"OPS-001"},
 		flaw(func(f *flaws) { f.oddSteps28 = true })},
@@ -106,7 +109,7 @@ var defects = []Defect{
 		[]string{"OPS-004"},
 		flaw(func(f *flaws) { f.long13Bits = true })},
 	{"headlight-bit", "F0 to F4 are packed in their order: the headlight takes the bit of F1, and so on",
-		[]string{"OPS-005"},
+		[]string{"OPS-005", "OPS-012"},
 		flaw(func(f *flaws) { f.headlightLow = true })},
 	{"f9-sent-as-f5", "the group F9 to F12 goes out with the code of F5 to F8",
 		[]string{"OPS-006"},
@@ -162,6 +165,9 @@ var defects = []Defect{
 	{"gap-in-sequence", "25 ms pass after the first reset packet of a service-mode sequence, with nothing but ones",
 		[]string{"SRV-005"},
 		flaw(func(f *flaws) { f.gapInSequence = true })},
+	{"short-recovery", "3 packets follow a write instead of 6, and then the next sequence begins",
+		[]string{"SRV-004"},
+		func(s *settings) { s.writes, s.recovery, s.resets, s.recoverWrites = 5, 3, 3, false }},
 	{"nothing-is-255", "a read CV of 255 is taken for nothing read",
 		[]string{"SRV-006"},
 		flaw(func(f *flaws) { f.refuses255 = true })},
@@ -206,6 +212,9 @@ var defects = []Defect{
 	{"early-window", "pulses during the reset packets already count as an acknowledge",
 		[]string{"ACK-005"},
 		flaw(func(f *flaws) { f.earlyWindow = true })},
+	{"window-after-first", "the window for an acknowledge opens with the first service packet",
+		[]string{"ACK-005"},
+		flaw(func(f *flaws) { f.firstOpens = true })},
 
 	// Overload.
 	{"saturated-reading", "readings at the converter's end of scale are mostly thrown away: a dead short takes some tenths of a second to trip",

@@ -30,11 +30,12 @@ type flaws struct {
 	aspectShifted    bool
 
 	// Scheduler and commands.
-	lastForgotten bool
-	neverReleases bool
-	stopLost      bool
-	stopAllDelay  time.Duration
-	pairTorn      bool
+	lastForgotten  bool
+	refreshForward bool // the refresh has forgotten the direction
+	neverReleases  bool
+	stopLost       bool
+	stopAllDelay   time.Duration
+	pairTorn       bool
 
 	// Service mode.
 	gapInSequence     bool
@@ -47,6 +48,7 @@ type flaws struct {
 	mainPauses        bool
 	absoluteThreshold bool
 	earlyWindow       bool
+	firstOpens        bool // the first service packet opens the window, and not the second
 
 	// Overload.
 	saturatedSkip int

@@ -115,5 +115,10 @@ func (r *roster) refresh(e *encoder, short int, allowed func(key) bool) (dcc.Pac
 		}
 	}
 	l.function = true
+	if e.flaws.refreshForward {
+		forward := *l
+		forward.direction = dcc.Forward
+		return e.speed(&forward, false), keyOf(l.address)
+	}
 	return e.speed(l, false), keyOf(l.address)
 }

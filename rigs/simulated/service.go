@@ -110,7 +110,7 @@ func (s *sequencer) nextPacket(t time.Duration) dcc.Packet {
 		s.detector.block()
 	case servicePart:
 		// S-9.2.3 D: the window opens at the end bit of the second service packet.
-		if s.sent == 2 {
+		if s.sent == 2 || s.sent == 1 && s.settings.flaws.firstOpens {
 			s.detector.openWindow()
 		}
 	}

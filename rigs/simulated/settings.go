@@ -139,8 +139,8 @@ func (s *settings) vary(r *rand.Rand) {
 	s.stopRepeats = within(3, 6)
 	s.pomRepeats = within(2, 4)
 
-	s.powerUpResets = within(20, 26)
-	s.powerUpIdles = within(10, 16)
+	s.powerUpResets = within(20, 40)
+	s.powerUpIdles = within(10, 30)
 
 	s.powerOnPackets = within(20, 28)
 	s.resets = within(3, 6)

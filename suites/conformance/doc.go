@@ -32,6 +32,7 @@ func Specs() map[string]examination.Spec {
 		"OPS-009": stopAll,
 		"OPS-010": programmingOnTheMain,
 		"OPS-011": release,
+		"OPS-012": repetitions,
 
 		"ACC-001": accessoryOutputs,
 		"ACC-002": aspects,

@@ -16,17 +16,17 @@ func programmingOnTheMain(x *examination.Check) {
 	w := x.Watch(station.Main)
 	address := x.Locomotives(1)[0]
 	x.Drive(address, 12, dcc.Forward) // its refresh packets are what gets in between
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	const cv, value = 3, 42
 	given := x.Rig.Now()
 	x.Obeyed("write a CV on the main", x.Station.WriteOnMain(x.Context(), address, cv, value))
 	want := dcc.MainWrite{Address: address, CV: cv, Value: value}
-	if _, seen := x.Await(w, given, 2*x.File.Declares.CommandLatency, func(h harness.Heard) bool {
+	if _, seen := x.Await(w, given, 2*x.CommandTime(), func(h harness.Heard) bool {
 		return h.Meaning == dcc.Instruction(want)
 	}); !seen {
 		x.Wrong("programming on the main", want.String(), "no such packet", given)
 	}
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	w.Stop()
 	x.Number("identical write packets in a row", longestRun(w.After(given), address, want), given)
 }

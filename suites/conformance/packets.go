@@ -27,9 +27,9 @@ func preamble(x *examination.Check) {
 func framing(x *examination.Check) {
 	broken := 0
 	var at time.Duration
-	for _, u := range traffic(x).Unusable {
-		if u.Reason == signal.ReasonCutAtStart || u.Reason == signal.ReasonCutAtEnd || u.Reason == signal.ReasonOff && x.Track == station.Programming {
-			continue
+	for _, u := range x.Disturbed(traffic(x)) {
+		if u.Reason == signal.ReasonOff && x.Track == station.Programming {
+			continue // between two commands of service mode
 		}
 		broken++
 		at = u.Start

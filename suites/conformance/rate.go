@@ -11,7 +11,7 @@ import (
 
 // S-9.2 C: one packet every 30 ms, start bit to start bit.
 func packetRate(x *examination.Check) {
-	x.Spread("start to start", &traffic(x).Statistics().Interval)
+	x.SpreadOfTimes("start to start", examination.Intervals(traffic(x)), x.Rig.Describe().EdgeUncertainty)
 }
 
 // refreshTime is how long the refresh is watched: several rounds over a handful of locomotives.
@@ -41,5 +41,6 @@ func refreshOfEveryLocomotive(x *examination.Check) {
 		}
 		waits.Add(float64(to-last), last)
 	}
-	x.SpreadOfTimes("longest wait of a locomotive", waits, x.Rig.Describe().EdgeUncertainty)
+	x.Promise("longest wait of a locomotive", time.Duration(waits.Max), x.File.Declares.RefreshTime, waits.MaxAt,
+		x.Rig.Describe().EdgeUncertainty)
 }

@@ -19,9 +19,9 @@ func release(x *examination.Check) {
 	for _, address := range locomotives {
 		x.Drive(address, 7, dcc.Forward)
 	}
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	x.Obeyed("release a locomotive", x.Station.Release(x.Context(), locomotives[0]))
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	w := x.Watch(station.Main)
 	x.Wait(afterRelease)
 	w.Stop()

@@ -1,6 +1,7 @@
 package conformance
 
 import (
+	"slices"
 	"time"
 
 	"bufferstop/harness"
@@ -29,17 +30,22 @@ func stopOne(x *examination.Check) {
 		"packets that drive it on")
 }
 
-// S-9.2 B: broadcast stop, or an emergency stop in the speed instruction of address 0, which all decoders obey
-// (S-9.2.1 B).
+// S-9.2 B: broadcast stop, which is optional for a station; or an emergency stop in the speed instruction of address 0,
+// which all decoders obey (S-9.2.1 B); or one for each locomotive, of which the last counts.
 func stopAll(x *examination.Check) {
-	stops(x, x.Locomotives(3),
+	locomotives := x.Locomotives(3)
+	stopped := map[dcc.Address]bool{}
+	stops(x, locomotives,
 		func() error { return x.Station.StopAll(x.Context()) },
 		func(h harness.Heard) bool {
 			switch told := h.Meaning.(type) {
 			case dcc.BroadcastStop:
 				return told.Immediate
 			case dcc.Speed:
-				return told.Address == dcc.Broadcast && told.Emergency
+				if told.Emergency {
+					stopped[told.Address] = true
+				}
+				return stopped[dcc.Broadcast] || !slices.ContainsFunc(locomotives, func(a dcc.Address) bool { return !stopped[a] })
 			}
 			return false
 		},
@@ -55,12 +61,12 @@ func stops(x *examination.Check, locomotives []dcc.Address, command func() error
 	for _, address := range locomotives {
 		x.Drive(address, 20, dcc.Forward)
 	}
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	w := x.Watch(station.Main)
 	given := x.Rig.Now()
 	x.Obeyed("emergency stop", command())
 	promised := x.File.Declares.StopLatency
-	stop, seen := x.Await(w, given, promised*3, isStop)
+	stop, seen := x.Await(w, given, max(3*promised, x.CommandTime()), isStop)
 	if !seen {
 		x.Wrong("emergency stop on the track", "an emergency stop packet", "none", given)
 		stop.End = x.Rig.Now()

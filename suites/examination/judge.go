@@ -72,7 +72,12 @@ func (x *Check) Time(quantity string, span, at, u time.Duration) {
 // Promise judges a span of time against one that the station declares. A station that declares none is not judged: the
 // check is not claimed.
 func (x *Check) Promise(quantity string, span, promised, at, u time.Duration) {
-	x.Measured(verdict.Duration(quantity, span, at, x.limit(quantity, float64(promised)), u))
+	limit := x.limit(quantity, float64(promised))
+	if promised == 0 {
+		limit = verdict.Limit{}
+		x.Result.Reason = "the station does not declare: " + quantity
+	}
+	x.Measured(verdict.Duration(quantity, span, at, limit, u))
 }
 
 // Measured adds a measurement to the result; one outside its limit is a failure with what was expected.
@@ -109,5 +114,9 @@ func (x *Check) Failed(what, expected, actual string, at time.Duration) {
 func (x *Check) PromisedCurrent(quantity string, s verdict.Spread, promised physic.ElectricCurrent) {
 	u := float64(x.Rig.Describe().CurrentUncertainty) / float64(physic.MilliAmpere)
 	limit := x.limit(quantity, float64(promised)/float64(physic.MilliAmpere))
+	if promised == 0 {
+		limit = verdict.Limit{}
+		x.Result.Reason = "the station does not declare: " + quantity
+	}
 	x.Measured(verdict.Distribution(quantity, verdict.Milliamperes, s, limit, u))
 }

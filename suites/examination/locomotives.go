@@ -7,17 +7,46 @@ import (
 	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/dcc"
+	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
 )
 
-// powerUpTime is how long a track takes from power on to ordinary traffic: 20 resets and 10 idles (RP-9.2.4 A), each
-// some 7 ms, and as much again.
-const powerUpTime = 500 * time.Millisecond
+// The end of a power-up sequence: RP-9.2.4 A asks for 20 resets or more, then 10 idles or more. A station may send as many
+// as it likes; patience with it is common practice, no source.
+const (
+	powerUpIdles    = 10
+	powerUpPatience = 10 * time.Second
+)
 
-// RunTrack switches a track on and waits until its power-up sequence is over.
+// RunTrack switches a track on and waits until its power-up sequence is over: ten idles, or a packet that is neither
+// reset nor idle. A track that carries neither within ten seconds leaves the check inconclusive.
 func (x *Check) RunTrack(track station.Track) {
+	w := x.Watch(track)
+	defer w.Stop()
 	x.PowerOn(track)
-	x.Wait(powerUpTime)
+	idles := 0
+	if _, runs := x.Await(w, w.Begun, powerUpPatience, func(h harness.Heard) bool {
+		if h.Fault != signal.None || h.Bytes.IsReset() {
+			return false
+		}
+		if h.Bytes.IsIdle() {
+			idles++
+		}
+		return idles >= powerUpIdles || !h.Bytes.IsIdle()
+	}); !runs {
+		x.Inconclusive("the %s track carries no traffic %v after power on", track, powerUpPatience)
+	}
+}
+
+// CommandTime is how long a command may take to the track: as declared, or a second where nothing is (common practice,
+// no source).
+func (x *Check) CommandTime() time.Duration { return orSecond(x.File.Declares.CommandLatency) }
+
+func orSecond(declared time.Duration) time.Duration {
+	if declared > 0 {
+		return declared
+	}
+	return time.Second
 }
 
 // Steps returns the finest mode of speed steps that the station claims.
@@ -58,12 +87,12 @@ func (x *Check) Drive(address dcc.Address, step int, direction dcc.Direction) {
 		x.Station.SetSpeed(x.ctx, address, x.Steps(), direction, step))
 }
 
-// Carries gives a command and expects its packet on the track within the declared time, and none that says otherwise
-// from then until the next command may come. What is wrong goes into the result's failures.
+// Carries gives a command and expects its packet on the track within the declared time. What is wrong goes into the
+// result's failures. That later packets say the same is OPS-012's matter.
 func (x *Check) Carries(w *harness.Watch, want dcc.Instruction, command func() error) bool {
 	given := x.Rig.Now()
 	x.Obeyed(want.String(), command())
-	_, seen := x.Await(w, given, x.File.Declares.CommandLatency, func(h harness.Heard) bool { return says(h.Meaning, want) })
+	_, seen := x.Await(w, given, x.CommandTime(), func(h harness.Heard) bool { return says(h.Meaning, want) })
 	if seen {
 		return true
 	}

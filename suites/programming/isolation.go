@@ -3,7 +3,6 @@ package programming
 import (
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
-	"bufferstop/harness/verdict"
 	"bufferstop/suites/examination"
 )
 
@@ -12,13 +11,11 @@ import (
 func mainDuringProgramming(x *examination.Check) {
 	x.RunTrack(station.Main)
 	x.Drive(x.Locomotives(1)[0], 15, dcc.Forward)
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	x.FitDefault()
 	w := x.Watch(station.Main)
-	begun := x.Rig.Now()
 	x.ReadCV(1)
 	x.WriteCV(3, 11)
-	ended := x.Rig.Now()
 	w.Stop()
 	leaked, at := 0, x.Rig.Now()
 	for _, h := range w.Packets {
@@ -29,14 +26,5 @@ func mainDuringProgramming(x *examination.Check) {
 		}
 	}
 	x.Number("service-mode packets on the main", leaked, at)
-
-	// A track that falls silent has few intervals, and the long one may have no end: the ends of the watch count.
-	var between verdict.Spread
-	last := begun
-	for _, h := range w.Packets {
-		between.Add(float64(h.StartBit-last), last)
-		last = h.StartBit
-	}
-	between.Add(float64(ended-last), last)
-	x.SpreadOfTimes("start to start", between, x.Rig.Describe().EdgeUncertainty)
+	x.SpreadOfTimes("start to start", examination.Intervals(w), x.Rig.Describe().EdgeUncertainty)
 }

@@ -79,7 +79,7 @@ func powerOnCycle(x *examination.Check) {
 // here, since the decoder is deaf.
 func directVerifySequence(x *examination.Check) {
 	w, _ := unanswered(x)
-	resets, packets, _ := sequences(runs(w), func(i dcc.Instruction) bool {
+	resets, packets, _ := sequences(w, func(i dcc.Instruction) bool {
 		switch told := i.(type) {
 		case dcc.DirectVerify:
 			return true
@@ -96,7 +96,7 @@ func directVerifySequence(x *examination.Check) {
 // recovers.
 func directWriteSequence(x *examination.Check) {
 	_, w := unanswered(x)
-	resets, packets, withRecovery := sequences(runs(w), func(i dcc.Instruction) bool {
+	resets, packets, withRecovery := sequences(w, func(i dcc.Instruction) bool {
 		switch told := i.(type) {
 		case dcc.DirectWrite:
 			return true
@@ -110,9 +110,13 @@ func directWriteSequence(x *examination.Check) {
 	x.SpreadOfCounts("packets of write and recovery", withRecovery)
 }
 
+// resetsBefore is how many resets begin a sequence (S-9.2.3 E, July 2012).
+const resetsBefore = 3
+
 // sequences counts, for each run of an instruction, the resets before it, its own packets, and these with the resets
-// after it.
-func sequences(all []run, wanted func(dcc.Instruction) bool) (before, own, withRecovery verdict.Spread) {
+// after it. Resets that lead on to another sequence begin it: three of them are not recovery.
+func sequences(w *harness.Watch, wanted func(dcc.Instruction) bool) (before, own, withRecovery verdict.Spread) {
+	all := runs(w)
 	for i, r := range all {
 		if !wanted(r.meaning) {
 			continue
@@ -124,6 +128,9 @@ func sequences(all []run, wanted func(dcc.Instruction) bool) (before, own, withR
 		recovery := r.count
 		if i+1 < len(all) && all[i+1].isReset() {
 			recovery += all[i+1].count
+			if i+2 < len(all) && all[i+2].packet.IsService() && !cutBetween(w, r.end, all[i+2].start) {
+				recovery -= min(resetsBefore, all[i+1].count)
+			}
 		}
 		before.Add(float64(resets), r.start)
 		own.Add(float64(r.count), r.start)

@@ -3,7 +3,6 @@ package shortcircuit
 import (
 	"fmt"
 
-	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
 	"bufferstop/suites/examination"
 )
@@ -22,14 +21,11 @@ func otherTrack(x *examination.Check) {
 	w.Stop()
 	disturbed := 0
 	at := x.Rig.Now()
-	for _, u := range w.Unusable {
-		if u.Reason == signal.ReasonCutAtStart || u.Reason == signal.ReasonCutAtEnd {
-			continue
-		}
+	for _, u := range x.Disturbed(w) {
 		disturbed++
 		at = u.Start
 		x.Wrong("the track beside a short", "packets as before", fmt.Sprintf("%s for %v", u.Reason, u.End-u.Start), u.Start)
 	}
 	x.Number("off states and torn packets", disturbed, at)
-	x.Spread("start to start", &w.Statistics().Interval)
+	x.SpreadOfTimes("start to start", examination.Intervals(w), x.Rig.Describe().EdgeUncertainty)
 }

@@ -26,10 +26,22 @@ func tripAndOpen(x *examination.Check, track station.Track) (w *harness.Watch, g
 	gone = x.Rig.Now()
 	w = x.Watch(track)
 	if promised.Recovery == station.OnCommand {
+		staysOff(x, w, track)
 		x.PowerOn(track)
 	}
 	_, back = x.Await(w, gone, recoveryTime(promised)*3, func(h harness.Heard) bool { return h.Fault == signal.None })
 	return w, gone, back
+}
+
+// latched is how long a track that comes back on command only is watched for power that nobody asked for.
+const latched = 5 * time.Second
+
+// staysOff expects no power on a track that declares to wait for a command: a short may still be there.
+func staysOff(x *examination.Check, w *harness.Watch, track station.Track) {
+	x.Wait(latched)
+	if len(w.Packets) > 0 {
+		x.Failed(fmt.Sprintf("the %s track after a trip", track), "off until it is switched on", "power came back by itself", w.Packets[0].Start)
+	}
 }
 
 // recoveryTime is the longest that a station may take by its own word: the retry may just have begun to be counted, and
@@ -39,7 +51,11 @@ func recoveryTime(p station.Overload) time.Duration { return p.RetryAfter + p.Tr
 func recovery(x *examination.Check) {
 	running(x, x.Track)
 	w, gone, back := tripAndOpen(x, x.Track)
-	promised := recoveryTime(x.File.Declares.Track(x.Track))
+	declared := x.File.Declares.Track(x.Track)
+	promised := recoveryTime(declared)
+	if declared.Recovery == station.OnCommand {
+		promised += latched
+	}
 	took, at := x.Rig.Now()-gone, x.Rig.Now()
 	if back {
 		first := w.After(gone)[0]
@@ -106,7 +122,7 @@ func locomotivesAfterRecovery(x *examination.Check) {
 	for i, address := range locomotives {
 		x.Drive(address, 10+i, dcc.Forward)
 	}
-	x.Wait(x.File.Declares.CommandLatency)
+	x.Wait(x.CommandTime())
 	before := x.Watch(x.Track)
 	x.Wait(afterRecovery)
 	before.Stop()

@@ -27,7 +27,7 @@ func running(x *examination.Check, track station.Track) {
 		for i, address := range x.Locomotives(4) {
 			x.Drive(address, 10+i, dcc.Forward)
 		}
-		x.Wait(x.File.Declares.CommandLatency)
+		x.Wait(x.CommandTime())
 	}
 }
 
@@ -153,7 +153,7 @@ func cuts(x *examination.Check, w *harness.Watch, quantity string) {
 	if len(w.Packets) == 0 {
 		x.Inconclusive("no packet was heard")
 	}
-	n, at := examination.Offs(w)
+	n, at := x.Offs(w)
 	if n > 0 {
 		x.Wrong("the track under a load that it declares to bear", "no cut", fmt.Sprintf("%d cuts", n), at)
 	}

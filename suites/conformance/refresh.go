@@ -1,0 +1,65 @@
+package conformance
+
+import (
+	"time"
+
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
+	"bufferstop/suites/examination"
+)
+
+// repeatTime is how long the repetitions are watched: many rounds over a few locomotives.
+const repeatTime = 3 * time.Second
+
+// A repetition says what the command said. S-9.2 C has packets repeated because decoders miss some: one that hears only
+// repetitions must come to the same speed, direction and functions.
+func repetitions(x *examination.Check) {
+	x.RunTrack(station.Main)
+	locomotives := x.Locomotives(4)
+	functions := x.File.Claims.Functions.Contains(1)
+	for i, address := range locomotives {
+		x.Drive(address, 4+i, dcc.Direction(i%2))
+		if functions {
+			x.Obeyed("switch a function", x.Station.SetFunction(x.Context(), address, 1, i%2 == 0))
+		}
+	}
+	x.Wait(x.CommandTime())
+	w := x.Watch(station.Main)
+	x.Wait(repeatTime)
+	w.Stop()
+	other, heard := 0, 0
+	at := w.Begun
+	for _, h := range w.Packets {
+		for i, address := range locomotives {
+			var want dcc.Instruction
+			switch told := h.Meaning.(type) {
+			case dcc.Speed:
+				if told.Address != address {
+					continue
+				}
+				want = dcc.Speed{Address: address, Steps: told.Steps, Direction: dcc.Direction(i % 2), Step: 4 + i}
+			case dcc.Functions:
+				if told.Address != address || told.Group != dcc.F0F4 || !functions {
+					continue
+				}
+				states := told.States &^ (1 << 1) // the others are as earlier checks left them
+				if i%2 == 0 {
+					states |= 1 << 1
+				}
+				want = dcc.Functions{Address: address, Group: told.Group, States: states}
+			default:
+				continue
+			}
+			heard++
+			if h.Meaning != want {
+				other++
+				at = h.Start
+				x.Wrong("a repetition", want.String(), h.Meaning.String(), h.Start)
+			}
+		}
+	}
+	if heard == 0 {
+		x.Inconclusive("no speed or function packet was repeated in %v", repeatTime)
+	}
+	x.Number("repetitions that say otherwise", other, at)
+}
