@@ -14,6 +14,7 @@ require (
 	github.com/spf13/cobra v1.10.2
 	github.com/spf13/pflag v1.0.9
 	github.com/stretchr/testify v1.12.1
+	go.bug.st/serial v1.8.0
 	golang.org/x/term v0.48.0
 	gonum.org/v1/plot v0.17.0
 	periph.io/x/conn/v3 v3.7.3
