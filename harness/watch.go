@@ -74,12 +74,6 @@ func (w *Watch) Stop() {
 	w.receiver.Finish(w.Ended)
 }
 
-// Clear forgets what was heard so far and starts the statistics anew; the reading goes on without a break.
-func (w *Watch) Clear() {
-	w.Packets, w.Unusable, w.Currents = nil, nil, nil
-	w.receiver.ResetStatistics()
-}
-
 // After returns the packets that started at or after t.
 func (w *Watch) After(t time.Duration) []Heard {
 	i, _ := slices.BinarySearchFunc(w.Packets, t, func(h Heard, t time.Duration) int { return int(h.Start - t) })

@@ -35,13 +35,7 @@ func histogram(name, id, track string, d *signal.Distribution) record.Histogram 
 	}
 	if r, ok := catalogue.Find(id); ok {
 		l, _ := r.Limit(name)
-		h.Limit = verdict.Limit{Source: l.Source}
-		if low, err := catalogue.Value(l.Min); err == nil {
-			h.Limit.Min = &low
-		}
-		if high, err := catalogue.Value(l.Max); err == nil {
-			h.Limit.Max = &high
-		}
+		h.Limit = l.Bounds(0)
 	}
 	for bin := range d.Bins() {
 		low, high := float64(bin.Low), float64(bin.High)
@@ -62,7 +56,7 @@ func onePacket(w *harness.Watch, track string) (record.Waveform, bool) {
 	var best record.Waveform
 	found := false
 	for _, h := range w.Packets {
-		if h.Fault != signal.None || found && h.Bytes[0] == 0xff {
+		if h.Fault != signal.None || found && h.Bytes.IsIdle() {
 			continue
 		}
 		preamble := h.Preamble
@@ -85,7 +79,7 @@ func onePacket(w *harness.Watch, track string) (record.Waveform, bool) {
 			continue
 		}
 		best, found = waveform, true
-		if h.Bytes[0] != 0xff {
+		if !h.Bytes.IsIdle() {
 			return best, true
 		}
 	}

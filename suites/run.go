@@ -36,7 +36,7 @@ type Options struct {
 //
 // Ginkgo keeps its tree of specs in package variables, so only one Run goes on in a process at a time.
 func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (run *record.Record, err error) {
-	chosen, err := o.requirements()
+	chosen, err := o.Chosen()
 	if err != nil {
 		return nil, err
 	}

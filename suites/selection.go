@@ -29,8 +29,8 @@ func (e *SelectionError) Error() string {
 	return fmt.Sprintf("%s %q is not known: wanted one of %s", e.What, e.Got, strings.Join(e.Want, ", "))
 }
 
-// Requirements returns what the selection names, in the order of the catalogue.
-func (s Selection) requirements() ([]catalogue.Requirement, error) {
+// Chosen returns the requirements that the selection names, in the order of the catalogue. The error is a *SelectionError.
+func (s Selection) Chosen() ([]catalogue.Requirement, error) {
 	all := catalogue.All()
 	var ids []string
 	for _, r := range all {

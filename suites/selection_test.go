@@ -19,16 +19,16 @@ func TestEveryRequirementHasCodeAndAllCodeARequirement(t *testing.T) {
 }
 
 func TestASelectionTakesSuitesAndRequirementsTogether(t *testing.T) {
-	all, err := Selection{}.requirements()
+	all, err := Selection{}.Chosen()
 	require.NoError(t, err)
 	assert.Len(t, all, len(catalogue.All()))
 
-	one, err := Selection{Requirements: []string{"REC-001", "SIG-001"}}.requirements()
+	one, err := Selection{Requirements: []string{"REC-001", "SIG-001"}}.Chosen()
 	require.NoError(t, err)
 	require.Len(t, one, 2)
 	assert.Equal(t, "SIG-001", one[0].ID, "the order is that of the catalogue")
 
-	suite, err := Selection{Suites: []string{"programming"}}.requirements()
+	suite, err := Selection{Suites: []string{"programming"}}.Chosen()
 	require.NoError(t, err)
 	for _, r := range suite {
 		assert.Equal(t, "programming", r.Suite)
@@ -41,7 +41,7 @@ func TestASelectionOfNothingIsAnErrorAndSaysWhatThereIs(t *testing.T) {
 		{Requirements: []string{"SIG-999"}},
 		{Suites: []string{"programming"}, Requirements: []string{"SIG-001"}},
 	} {
-		_, err := s.requirements()
+		_, err := s.Chosen()
 		var selection *SelectionError
 		require.ErrorAs(t, err, &selection)
 		if selection.Got != "" {

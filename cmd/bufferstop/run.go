@@ -98,7 +98,7 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	p := newProgress(cmd, rig, checks)
 	p.begin(file.Name)
 	run, err := suites.Run(ctx, rig, file, suites.Options{
-		Selection: suites.Selection{Suites: r.suites, Requirements: r.requirements},
+		Selection: r.selection(),
 		OnStart: func(id, track string) {
 			interrupts.reclaim()
 			p.start(id, track)
@@ -148,16 +148,19 @@ func (r *runCommand) selected() (checks int, err error) {
 			return 0, err
 		}
 	}
-	for _, q := range catalogue.All() {
-		if among(q.Suite, r.suites) && among(q.ID, r.requirements) {
-			checks += len(q.Tracks)
-		}
-	}
-	if checks == 0 {
+	chosen, err := r.selection().Chosen()
+	if err != nil { // the names are known, so nothing is in both lists
 		return 0, &mistake{What: "nothing to check", Where: "--suite and --requirement", Got: "no requirement in both",
 			Hint: "bufferstop requirements lists the suite of each"}
 	}
+	for _, q := range chosen {
+		checks += len(q.Tracks)
+	}
 	return checks, nil
+}
+
+func (r *runCommand) selection() suites.Selection {
+	return suites.Selection{Suites: r.suites, Requirements: r.requirements}
 }
 
 // complete adds to the record what only the command line knows.

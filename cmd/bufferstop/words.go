@@ -17,9 +17,6 @@ func shellWord(word string) string {
 	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 }
 
-// among reports whether the list names the word; a list that is empty names everything.
-func among(word string, list []string) bool { return len(list) == 0 || slices.Contains(list, word) }
-
 // known refuses a name that is not in the list, with a hint at the one that was probably meant or the other hint.
 func known(what, where, name string, list []string, otherwise string) error {
 	if slices.Contains(list, name) {

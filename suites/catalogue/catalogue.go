@@ -79,6 +79,21 @@ func (r Requirement) Limit(quantity string) (Limit, bool) {
 	return Limit{}, false
 }
 
+// Bounds turns the limit into numbers, in the units of Value; a bound that the station declares is given by promised.
+func (l Limit) Bounds(promised float64) verdict.Limit {
+	bound := func(text string) *float64 {
+		if text == "" {
+			return nil
+		}
+		value := promised
+		if text != FromStation {
+			value, _ = Value(text) // checked when the catalogue was loaded
+		}
+		return &value
+	}
+	return verdict.Limit{Min: bound(l.Min), Max: bound(l.Max), Source: l.Source}
+}
+
 // All returns every requirement, in the order of the suites and of their files.
 func All() []Requirement {
 	return slices.Clone(all)

@@ -16,11 +16,8 @@ const (
 	trafficTime = 4 * time.Second
 )
 
-// The names of the two exercises.
-const (
-	onMain        = "traffic on the main track"
-	onProgramming = "traffic on the programming track"
-)
+// onMain is the name of the exercise.
+const onMain = "traffic on the main track"
 
 // Traffic yields the watches that the session's checks set on ordinary traffic, the main track first.
 func Traffic(s *harness.Session) iter.Seq2[station.Track, *harness.Watch] {
@@ -28,7 +25,7 @@ func Traffic(s *harness.Session) iter.Seq2[station.Track, *harness.Watch] {
 		for _, t := range []struct {
 			track station.Track
 			name  string
-		}{{station.Main, onMain}, {station.Programming, onProgramming}} {
+		}{{station.Main, onMain}, {station.Programming, examination.ServiceTrafficName}} {
 			if w, done := harness.Done[*harness.Watch](s, t.name); done && !yield(t.track, w) {
 				return
 			}
@@ -40,7 +37,7 @@ func Traffic(s *harness.Session) iter.Seq2[station.Track, *harness.Watch] {
 // it.
 func traffic(x *examination.Check) *harness.Watch {
 	if x.Track == station.Programming {
-		return x.Look(harness.Shared(x.Session, onProgramming, func() *harness.Watch { return serviceTraffic(x) }))
+		return x.ServiceTraffic()
 	}
 	return x.Look(harness.Shared(x.Session, onMain, func() *harness.Watch { return mainTraffic(x) }))
 }
@@ -67,16 +64,6 @@ func mainTraffic(x *examination.Check) *harness.Watch {
 		x.Obeyed("write a CV on the main", x.Station.WriteOnMain(x.Context(), address, 3, 10))
 	}
 	x.Wait(trafficTime)
-	w.Stop()
-	return w
-}
-
-// serviceTraffic reads and writes a CV of a fake decoder.
-func serviceTraffic(x *examination.Check) *harness.Watch {
-	x.FitDefault()
-	w := x.Watch(station.Programming)
-	x.ReadCV(1)
-	x.WriteCV(3, 10)
 	w.Stop()
 	return w
 }

@@ -5,8 +5,7 @@
 // A spec reads as the standard does:
 //
 //	func oneHalfBits(x *examination.Check) {
-//		traffic := busyTrack(x)
-//		x.Spread("one half-bit", traffic.Statistics.OneHalf)
+//		x.Spread("one half-bit", &traffic(x).Statistics().OneHalf)
 //	}
 package examination
 

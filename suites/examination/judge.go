@@ -7,7 +7,6 @@ import (
 	"bufferstop/harness/record"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/verdict"
-	"bufferstop/suites/catalogue"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -19,19 +18,17 @@ func (x *Check) limit(quantity string, promised float64) verdict.Limit {
 	if !ok {
 		panic(fmt.Sprintf("%s has no limit on %q in the catalogue", x.Requirement.ID, quantity))
 	}
-	limit := verdict.Limit{Source: l.Source}
-	bound := func(text string) *float64 {
-		if text == "" {
-			return nil
-		}
-		value := promised
-		if text != catalogue.FromStation {
-			value, _ = catalogue.Value(text) // checked when the catalogue was loaded
-		}
-		return &value
+	return l.Bounds(promised)
+}
+
+// promise is the limit on a quantity that the station declares, or none where it declares nothing: then the check is not
+// claimed, and says so.
+func (x *Check) promise(quantity string, promised float64) verdict.Limit {
+	if promised == 0 {
+		x.Result.Reason = "the station does not declare: " + quantity
+		return verdict.Limit{}
 	}
-	limit.Min, limit.Max = bound(l.Min), bound(l.Max)
-	return limit
+	return x.limit(quantity, promised)
 }
 
 // Spread judges every value of a timing distribution, with the rig's uncertainty of the time between two edges.
@@ -64,20 +61,10 @@ func (x *Check) Number(quantity string, n int, at time.Duration) {
 	x.Measured(verdict.Number(quantity, n, at, x.limit(quantity, 0)))
 }
 
-// Time judges a span of time that ended at a time, with the uncertainty u (k=2).
-func (x *Check) Time(quantity string, span, at, u time.Duration) {
-	x.Measured(verdict.Duration(quantity, span, at, x.limit(quantity, 0), u))
-}
-
 // Promise judges a span of time against one that the station declares. A station that declares none is not judged: the
 // check is not claimed.
 func (x *Check) Promise(quantity string, span, promised, at, u time.Duration) {
-	limit := x.limit(quantity, float64(promised))
-	if promised == 0 {
-		limit = verdict.Limit{}
-		x.Result.Reason = "the station does not declare: " + quantity
-	}
-	x.Measured(verdict.Duration(quantity, span, at, limit, u))
+	x.Measured(verdict.Duration(quantity, span, at, x.promise(quantity, float64(promised)), u))
 }
 
 // Measured adds a measurement to the result; one outside its limit is a failure with what was expected.
@@ -113,10 +100,6 @@ func (x *Check) Failed(what, expected, actual string, at time.Duration) {
 // PromisedCurrent judges a spread of currents in milliamperes against one that the station declares.
 func (x *Check) PromisedCurrent(quantity string, s verdict.Spread, promised physic.ElectricCurrent) {
 	u := float64(x.Rig.Describe().CurrentUncertainty) / float64(physic.MilliAmpere)
-	limit := x.limit(quantity, float64(promised)/float64(physic.MilliAmpere))
-	if promised == 0 {
-		limit = verdict.Limit{}
-		x.Result.Reason = "the station does not declare: " + quantity
-	}
+	limit := x.promise(quantity, float64(promised)/float64(physic.MilliAmpere))
 	x.Measured(verdict.Distribution(quantity, verdict.Milliamperes, s, limit, u))
 }

@@ -1,6 +1,7 @@
 package examination
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -40,13 +41,8 @@ func (x *Check) RunTrack(track station.Track) {
 
 // CommandTime is how long a command may take to the track: as declared, or a second where nothing is (common practice,
 // no source).
-func (x *Check) CommandTime() time.Duration { return orSecond(x.File.Declares.CommandLatency) }
-
-func orSecond(declared time.Duration) time.Duration {
-	if declared > 0 {
-		return declared
-	}
-	return time.Second
+func (x *Check) CommandTime() time.Duration {
+	return cmp.Or(x.File.Declares.CommandLatency, time.Second)
 }
 
 // Steps returns the finest mode of speed steps that the station claims.
@@ -126,6 +122,13 @@ func alike(h harness.Heard, want dcc.Instruction) bool {
 
 // FitDefault lays a fake decoder with ordinary habits on the programming track.
 func (x *Check) FitDefault() *fakedecoder.Decoder { return x.Fit(fakedecoder.Default()) }
+
+// FitPersonality lays a fake decoder of a named personality on the programming track.
+func (x *Check) FitPersonality(name string) *fakedecoder.Decoder {
+	c, err := fakedecoder.Personality(name)
+	x.Fitted("make a fake decoder", err)
+	return x.Fit(c)
+}
 
 // Fit lays a fake decoder on the programming track.
 func (x *Check) Fit(c fakedecoder.Config) *fakedecoder.Decoder {

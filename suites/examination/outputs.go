@@ -6,25 +6,8 @@ import (
 
 	"bufferstop/harness"
 	"bufferstop/harness/signal"
-	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 )
-
-// Recover waits until a track whose overload is gone has power again, asking for it when the station declares that it
-// must be asked. It ends the check when the track does not come back.
-func (x *Check) Recover(track station.Track) {
-	promised := x.File.Declares.Track(track)
-	w := x.Watch(track)
-	defer w.Stop()
-	if promised.Recovery == station.OnCommand {
-		x.PowerOn(track)
-	}
-	if _, back := x.Await(w, x.Rig.Now(), 2*(promised.RetryAfter+promised.TripTime), func(h harness.Heard) bool {
-		return h.Fault == signal.None
-	}); !back {
-		x.Inconclusive("the %s track did not come back after an overload", track)
-	}
-}
 
 // Intervals returns the times from start bit to start bit of good packets that a stopped watch heard. The ends of the
 // watch count too, so that a track which falls silent has its silence judged.

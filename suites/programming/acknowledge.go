@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"time"
 
-	"bufferstop/fakedecoder"
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
 	"bufferstop/suites/examination"
@@ -27,9 +26,7 @@ func acknowledgeOnQuiescentLoad(x *examination.Check) { recognised(x, "quiescent
 // recognised reads CVs of a decoder that answers with the pulse of a personality. Every bit is read as both one and
 // zero, so a pulse that is missed and one that is imagined both show.
 func recognised(x *examination.Check, personality string) {
-	config, err := fakedecoder.Personality(personality)
-	x.Fitted("make a decoder", err)
-	d := x.Fit(config)
+	d := x.FitPersonality(personality)
 	wrong := 0
 	const cv = 66
 	for _, value := range []byte{0x55, 0xaa, 0x0f, 0xf0} {
@@ -58,9 +55,7 @@ var noiseStarts = []func(window) time.Duration{
 // S-9.2.3 D: the window opens with the end bit of the second service packet. A first read of a decoder that never
 // answers shows when the station's packets come; in further ones the decoder draws a pulse before each window.
 func noiseBeforeTheWindow(x *examination.Check) {
-	deaf, err := fakedecoder.Personality("deaf")
-	x.Fitted("make a deaf decoder", err)
-	d := x.Fit(deaf)
+	d := x.FitPersonality("deaf")
 	const cv = 29
 	read := func(pulses []time.Duration) (found []window, got bool) {
 		w := x.Watch(station.Programming)

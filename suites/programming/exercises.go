@@ -3,7 +3,6 @@ package programming
 import (
 	"errors"
 
-	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
@@ -15,11 +14,9 @@ import (
 // looks for any load finds one.
 func unanswered(x *examination.Check) (read, write *harness.Watch) {
 	both := harness.Shared(x.Session, "service mode without acknowledge", func() [2]*harness.Watch {
-		deaf, err := fakedecoder.Personality("deaf")
-		x.Fitted("make a deaf decoder", err)
-		x.Fit(deaf)
+		x.FitPersonality("deaf")
 		read := x.Watch(station.Programming)
-		_, err = x.Station.ReadCV(x.Context(), 29, station.Direct)
+		_, err := x.Station.ReadCV(x.Context(), 29, station.Direct)
 		unacknowledged(x, "read CV 29 of a deaf decoder", err)
 		read.Stop()
 		write := x.Watch(station.Programming)
@@ -38,16 +35,4 @@ func unacknowledged(x *examination.Check, what string, err error) {
 		return
 	}
 	x.Obeyed(what, err)
-}
-
-// answered returns a watch on the programming track while an ordinary decoder is read and written.
-func answered(x *examination.Check) *harness.Watch {
-	return x.Look(harness.Shared(x.Session, "service mode with acknowledge", func() *harness.Watch {
-		x.FitDefault()
-		w := x.Watch(station.Programming)
-		x.ReadCV(1)
-		x.WriteCV(3, 10)
-		w.Stop()
-		return w
-	}))
 }

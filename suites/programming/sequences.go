@@ -51,7 +51,7 @@ func cutBetween(w *harness.Watch, from, to time.Duration) bool {
 // S-9.2.3 E: 20 preamble bits for packets of service mode.
 func longPreamble(x *examination.Check) {
 	var ones verdict.Spread
-	for _, h := range answered(x).Packets {
+	for _, h := range x.ServiceTraffic().Packets {
 		if h.Service {
 			ones.Add(float64(h.Preamble), h.Start)
 		}
@@ -61,7 +61,7 @@ func longPreamble(x *examination.Check) {
 
 // S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction.
 func powerOnCycle(x *examination.Check) {
-	w := answered(x)
+	w := x.ServiceTraffic()
 	before := 0
 	for _, h := range w.Packets {
 		if h.Service {
@@ -144,7 +144,7 @@ func sequences(w *harness.Watch, wanted func(dcc.Instruction) bool) (before, own
 func gaps(x *examination.Check) {
 	read, write := unanswered(x)
 	var between verdict.Spread
-	for _, w := range []*harness.Watch{read, write, answered(x)} {
+	for _, w := range []*harness.Watch{read, write, x.ServiceTraffic()} {
 		first, last := -1, -1
 		for i, h := range w.Packets {
 			if _, isInstruction := h.Meaning.(dcc.Reset); !isInstruction && h.Bytes.IsService() {
