@@ -23,7 +23,7 @@ type Session struct {
 func NewSession(rig Rig, file *station.File) *Session {
 	s := &Session{
 		Rig:     rig,
-		Station: station.NewDriver(file.Dialect, rig.Link(), rig),
+		Station: file.Driver(rig.Link(), rig),
 		File:    file,
 		tapes:   map[station.Track]*Tape{},
 		results: map[string]any{},

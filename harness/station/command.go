@@ -140,13 +140,13 @@ func methodText(m Method) string {
 }
 
 // render turns a command into what is sent. Errors are *NotSupported.
-func (d *Driver) render(c Command) (*request, string, error) {
+func (d *Dialect) render(c Command) (*request, string, error) {
 	cannot := func(format string, values ...any) error {
 		return &NotSupported{Operation: c.operation, Why: fmt.Sprintf(format, values...)}
 	}
-	r := d.dialect.operations[c.operation]
+	r := d.operations[c.operation]
 	if r == nil {
-		return nil, "", cannot("dialect %q has no operation %q", d.dialect.name, string(c.operation))
+		return nil, "", cannot("dialect %q has no operation %q", d.name, string(c.operation))
 	}
 	if c.address != nil {
 		if *c.address == dcc.Broadcast {
@@ -154,30 +154,30 @@ func (d *Driver) render(c Command) (*request, string, error) {
 		}
 		// Without a word for it, only the number can say which kind of address is meant.
 		_, fixed := r.fixed[kind]
-		if long := int(c.address.Number) >= d.dialect.firstLong; !fixed && !r.template.uses(kind) && long != c.address.Long {
-			return nil, "", cannot("dialect %q cannot name address %s: numbers from %d on are long there", d.dialect.name, c.address, d.dialect.firstLong)
+		if long := int(c.address.Number) >= d.firstLong; !fixed && !r.template.uses(kind) && long != c.address.Long {
+			return nil, "", cannot("dialect %q cannot name address %s: numbers from %d on are long there", d.name, c.address, d.firstLong)
 		}
 	}
 	for name, only := range r.fixed {
 		if got := c.values[name]; got != only && (name != method || got != "default") {
-			return nil, "", cannot("dialect %q has only %s = %s, not %s", d.dialect.name, name, only, got)
+			return nil, "", cannot("dialect %q has only %s = %s, not %s", d.name, name, only, got)
 		}
 	}
 	if _, fixed := r.fixed[method]; !fixed && !r.template.uses(method) {
 		if m := c.values[method]; m != "" && m != "default" {
-			return nil, "", cannot("dialect %q leaves the method of %s to the station", d.dialect.name, c.operation)
+			return nil, "", cannot("dialect %q leaves the method of %s to the station", d.name, c.operation)
 		}
 	}
 	var missing error
 	text := r.template.render(func(name valueName) string {
 		given := c.values[name]
-		words := d.dialect.words[name]
+		words := d.words[name]
 		if words == nil {
 			return given
 		}
 		word, ok := words[given]
 		if !ok {
-			missing = cannot("dialect %q has no word for %s %s", d.dialect.name, name, given)
+			missing = cannot("dialect %q has no word for %s %s", d.name, name, given)
 		}
 		return word
 	})

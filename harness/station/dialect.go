@@ -5,8 +5,6 @@ import (
 	"regexp"
 	"slices"
 	"time"
-
-	"periph.io/x/conn/v3/physic"
 )
 
 // Means is what a line from a station says.
@@ -40,15 +38,6 @@ type Dialect struct {
 	operations map[Operation]*request
 	events     []answer
 	inStep     *inStep
-}
-
-// request is how one operation is asked for.
-type request struct {
-	template template
-	fixed    map[valueName]string
-	timeout  time.Duration
-	unit     physic.ElectricCurrent
-	answers  []answer
 }
 
 // answer is a kind of line that may come back.

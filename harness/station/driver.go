@@ -21,11 +21,12 @@ type Clock = link.Clock
 // still be on its way. The next operation then first brings them into step again; see Resynchronise. A new driver is out
 // of step too, since nobody knows what was on the line before.
 type Driver struct {
-	dialect *Dialect
-	link    link.Link
-	clock   Clock
-	lines   *link.LineReader
-	observe func(Exchange)
+	language language
+	manners  manners
+	link     link.Link
+	clock    Clock
+	lines    messageReader
+	observe  func(Exchange)
 
 	outOfStep bool
 	halfSent  bool // the station may hold the beginning of a line
@@ -44,16 +45,16 @@ func Observe(f func(Exchange)) Option {
 
 // NewDriver returns a driver of the station at the other end of l. Times are those of c.
 func NewDriver(dialect *Dialect, l link.Link, c Clock, options ...Option) *Driver {
-	d := &Driver{dialect: dialect, link: l, clock: c, outOfStep: true}
-	d.lines = link.NewLineReader(l, c, dialect.answerEnd, dialect.lineLimit)
+	return newDriver(dialect, l, c, options...)
+}
+
+func newDriver(spoken language, l link.Link, c Clock, options ...Option) *Driver {
+	d := &Driver{language: spoken, manners: spoken.manners(), link: l, clock: c, outOfStep: true, lines: spoken.messages(l, c)}
 	for _, option := range options {
 		option(d)
 	}
 	return d
 }
-
-// Dialect is the dialect that the driver speaks.
-func (d *Driver) Dialect() *Dialect { return d.dialect }
 
 // An Exchange is one operation as it went over the link.
 type Exchange struct {
@@ -104,16 +105,6 @@ func (d *Driver) hear(line link.Line, event string) {
 	d.heard = append(d.heard, Unsolicited{Received: line.Received, Event: event, Text: string(line.Text)})
 }
 
-// event names the event that a line is.
-func (d *Driver) event(line link.Line) (name string, ok bool) {
-	for _, e := range d.dialect.events {
-		if e.pattern.Match(line.Text) {
-			return e.name, true
-		}
-	}
-	return "", false
-}
-
 // do carries out one operation and returns its answer.
 func (d *Driver) do(ctx context.Context, c Command) (reply, error) {
 	e := Exchange{Operation: c.operation}
@@ -130,7 +121,7 @@ func (d *Driver) do(ctx context.Context, c Command) (reply, error) {
 }
 
 func (d *Driver) exchange(ctx context.Context, c Command, e *Exchange) (reply, error) {
-	r, text, err := d.render(c)
+	r, text, err := d.language.render(c)
 	if err != nil {
 		return reply{}, err
 	}
@@ -138,7 +129,7 @@ func (d *Driver) exchange(ctx context.Context, c Command, e *Exchange) (reply, e
 		return reply{}, err
 	}
 	e.Begun = d.clock.Now()
-	giveUp := e.Begun + d.dialect.write + r.timeout
+	giveUp := e.Begun + d.manners.write + r.timeout
 	for {
 		e.Tries++
 		e.Sent = text
@@ -156,10 +147,10 @@ func (d *Driver) exchange(ctx context.Context, c Command, e *Exchange) (reply, e
 		if !errors.Is(err, ErrBusy) {
 			return got, err
 		}
-		if d.clock.Now()+d.dialect.busyPause >= giveUp {
+		if d.clock.Now()+d.manners.busyPause >= giveUp {
 			return reply{}, err
 		}
-		if err := d.clock.Wait(ctx, d.dialect.busyPause); err != nil {
+		if err := d.clock.Wait(ctx, d.manners.busyPause); err != nil {
 			return reply{}, err
 		}
 	}
@@ -188,15 +179,15 @@ func (d *Driver) ready(ctx context.Context) error {
 			d.outOfStep = true
 			return err
 		}
-		name, _ := d.event(line)
+		name, _ := d.language.isEvent(nil, line)
 		d.hear(line, name)
 	}
 }
 
 // send hands over one line.
 func (d *Driver) send(ctx context.Context, text string) error {
-	line := text + d.dialect.end
-	n, err := d.link.Write(ctx, []byte(line), d.dialect.write)
+	line := d.language.encode(text)
+	n, err := d.link.Write(ctx, line, d.manners.write)
 	if err == nil {
 		return nil
 	}
@@ -207,6 +198,16 @@ func (d *Driver) send(ctx context.Context, text string) error {
 	return fmt.Errorf("%d of %d bytes of %q handed over: %w", n, len(line), text, err)
 }
 
+// understand asks the language what a message means. One that it does not know leaves driver and station out of step.
+func (d *Driver) understand(c Command, r *request, sent string, m link.Line) (reply, error) {
+	got, err := d.language.understand(c, r, sent, m)
+	var unexpected *UnexpectedAnswer
+	if errors.As(err, &unexpected) {
+		d.outOfStep = true
+	}
+	return got, err
+}
+
 // await returns the next line that is no event.
 func (d *Driver) await(ctx context.Context, r *request, until time.Duration) (link.Line, error) {
 	for {
@@ -214,7 +215,7 @@ func (d *Driver) await(ctx context.Context, r *request, until time.Duration) (li
 		if err != nil {
 			return link.Line{}, err
 		}
-		name, isEvent := d.eventIn(r, line)
+		name, isEvent := d.language.isEvent(r, line)
 		if !isEvent {
 			return line, nil
 		}
@@ -227,17 +228,6 @@ func (d *Driver) await(ctx context.Context, r *request, until time.Duration) (li
 			return link.Line{}, err
 		}
 	}
-}
-
-// eventIn says whether the first thing that knows the line while r is under way takes it for an event. An answer of the
-// operation goes before the dialect's events.
-func (d *Driver) eventIn(r *request, line link.Line) (name string, isEvent bool) {
-	for _, a := range r.answers {
-		if a.pattern.Match(line.Text) {
-			return "", a.means == MeansEvent
-		}
-	}
-	return d.event(line)
 }
 
 // Resynchronise brings driver and station into step: after it, no answer to an earlier operation is on its way, as far as
@@ -255,12 +245,12 @@ func (d *Driver) Resynchronise(ctx context.Context) error {
 	d.outOfStep = true
 	if d.halfSent {
 		// End the line of which the station holds the beginning; what it makes of it is passed over.
-		if _, err := d.link.Write(ctx, []byte(d.dialect.end), d.dialect.write); err != nil {
+		if _, err := d.link.Write(ctx, d.language.ending(), d.manners.write); err != nil {
 			return fmt.Errorf("coming into step: %w", err)
 		}
 		d.halfSent = false
 	}
-	if d.dialect.inStep != nil {
+	if d.language.query() != nil {
 		if err := d.askInStep(ctx); err != nil {
 			return fmt.Errorf("coming into step: %w", err)
 		}
@@ -276,7 +266,7 @@ func (d *Driver) Resynchronise(ctx context.Context) error {
 const inStepTries = 3
 
 func (d *Driver) askInStep(ctx context.Context) error {
-	s := d.dialect.inStep
+	s := d.language.query()
 	start := d.clock.Now()
 	for try := range inStepTries {
 		if err := d.send(ctx, s.send); err != nil {
@@ -312,7 +302,7 @@ func (d *Driver) passOver(ctx context.Context, until time.Duration, wanted func(
 		case wanted(line):
 			return true, nil
 		default:
-			name, _ := d.event(line)
+			name, _ := d.language.isEvent(nil, line)
 			d.hear(line, name)
 		}
 		if d.clock.Now() >= until {
@@ -324,13 +314,13 @@ func (d *Driver) passOver(ctx context.Context, until time.Duration, wanted func(
 // listenUntilQuiet waits for [time] quiet without a byte. A line that was begun and not ended is thrown away.
 func (d *Driver) listenUntilQuiet(ctx context.Context) error {
 	// A station that never is quiet must not hold us here: it has the time of one answer.
-	giveUp := d.clock.Now() + max(defaultAnswer, 2*d.dialect.quiet)
+	giveUp := d.clock.Now() + max(defaultAnswer, 2*d.manners.quiet)
 	for {
 		read := d.lines.BytesRead()
 		began := d.clock.Now()
-		heard, err := d.passOver(ctx, began+d.dialect.quiet, func(line link.Line) bool {
-			name, _ := d.event(line)
-			if d.dialect.inStep == nil || !d.dialect.inStep.matches(line) {
+		heard, err := d.passOver(ctx, began+d.manners.quiet, func(line link.Line) bool {
+			name, _ := d.language.isEvent(nil, line)
+			if s := d.language.query(); s == nil || !s.matches(line) {
 				d.hear(line, name)
 			}
 			return true

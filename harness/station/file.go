@@ -8,6 +8,8 @@ import (
 	"path"
 	"path/filepath"
 
+	"bufferstop/harness/link"
+
 	"github.com/pelletier/go-toml/v2"
 )
 
@@ -16,8 +18,10 @@ type File struct {
 	Name        string // of the station, as reports print it
 	DialectFile string // as the file names it
 	Dialect     *Dialect
-	Claims      Claims
-	Declares    Declares
+	// Link is the address of the link to the station, as link.ParseAddress reads it; empty when the file has none.
+	Link     string
+	Claims   Claims
+	Declares Declares
 	// Stated is the claims and the declares tables as the file has them, for a record of what was promised.
 	Stated struct {
 		Claims   map[string]any `toml:"claims"`
@@ -28,8 +32,14 @@ type File struct {
 type stationFile struct {
 	Name     string       `toml:"name"`
 	Dialect  string       `toml:"dialect"`
+	Link     string       `toml:"link"`
 	Claims   claimsFile   `toml:"claims"`
 	Declares declaresFile `toml:"declares"`
+}
+
+// Driver returns a driver that speaks with the station as the file says. Times are those of c.
+func (f *File) Driver(l link.Link, c Clock, options ...Option) *Driver {
+	return NewDriver(f.Dialect, l, c, options...)
 }
 
 // LoadFile reads a station file and the dialect file that it names, which is looked for beside it. What is wrong with
@@ -73,6 +83,7 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //
 //	name = "..."                        needed
 //	dialect = "my.dialect.toml"         needed; beside this file
+//	link = "serial:/dev/ttyX?baud=..."  how the station is reached, see link.ParseAddress; a rig file may say it instead
 //	[claims]
 //	  tracks = ["main", "programming"]  needed, one at least
 //	  speed_steps = [28, 128]
@@ -99,7 +110,10 @@ func ParseFile(name string, data []byte, openDialect func(path string) ([]byte, 
 		doc.fail("name", "no name", `a name, as in name = "my station"`, "")
 	}
 	claims := doc.claims(&file.Claims)
-	f := &File{Name: file.Name, DialectFile: file.Dialect, Claims: claims, Declares: doc.declares(&file.Declares, claims)}
+	f := &File{Name: file.Name, DialectFile: file.Dialect, Link: file.Link, Claims: claims, Declares: doc.declares(&file.Declares, claims)}
+	if _, err := link.ParseAddress(file.Link); file.Link != "" && err != nil {
+		doc.fail("link", quote(file.Link), err.Error(), "")
+	}
 	var dialectErr error
 	if file.Dialect == "" {
 		doc.fail("dialect", "no dialect", "the name of a dialect file beside this one", `dialect = "reference.dialect.toml"`)

@@ -79,7 +79,7 @@ type prepared struct {
 func (d *Driver) flood(ctx context.Context, commands []Command, next func(passed time.Duration) (int, bool)) (FloodReport, error) {
 	f := flood{Driver: d}
 	for _, c := range commands {
-		r, text, err := d.render(c)
+		r, text, err := d.language.render(c)
 		if err != nil {
 			return f.report, fmt.Errorf("station: %s: %w", c, err)
 		}
@@ -108,14 +108,14 @@ func (f *flood) run(ctx context.Context, next func(time.Duration) (int, bool)) e
 		if !more {
 			break
 		}
-		if err := f.collect(ctx, f.dialect.window-1); err != nil {
+		if err := f.collect(ctx, f.manners.window-1); err != nil {
 			return err
 		}
 		if err := f.send(ctx, f.commands[i].text); err != nil {
 			return err
 		}
 		f.report.Sent++
-		f.report.Bytes += int64(len(f.commands[i].text) + len(f.dialect.end))
+		f.report.Bytes += int64(len(f.language.encode(f.commands[i].text)))
 		f.report.HandedOver = f.clock.Now()
 		f.waiting = append(f.waiting, i)
 	}

@@ -28,10 +28,9 @@ type reply struct {
 }
 
 // understand finds out what a line means for the command.
-func (d *Driver) understand(c Command, r *request, sent string, line link.Line) (reply, error) {
+func (d *Dialect) understand(c Command, r *request, sent string, line link.Line) (reply, error) {
 	text := string(line.Text)
 	unexpected := func(want string) error {
-		d.outOfStep = true
 		return &UnexpectedAnswer{Operation: c.operation, Sent: sent, Got: text, Want: want}
 	}
 	for _, a := range r.answers {
@@ -81,7 +80,7 @@ func (d *Driver) understand(c Command, r *request, sent string, line link.Line) 
 }
 
 // value reads the text of a value; want is empty when it is one.
-func (d *Driver) value(c Command, r *request, text string) (got reply, want string) {
+func (d *Dialect) value(c Command, r *request, text string) (got reply, want string) {
 	switch operations[c.operation].answers {
 	case byteValue:
 		v, err := strconv.ParseUint(strings.TrimSpace(text), 10, 8)
@@ -98,13 +97,13 @@ func (d *Driver) value(c Command, r *request, text string) (got reply, want stri
 		}
 		got.current = physic.ElectricCurrent(math.Round(scaled))
 	case powerState:
-		meaning, ok := d.dialect.meanings[power][text]
+		meaning, ok := d.meanings[power][text]
 		if !ok {
 			return got, "a word of [words.power]"
 		}
 		got.power = PowerState(meaning)
 	case truth:
-		meaning, ok := d.dialect.meanings[verified][text]
+		meaning, ok := d.meanings[verified][text]
 		if !ok {
 			return got, "a word of [words.verified]"
 		}

@@ -1,0 +1,88 @@
+package station
+
+import (
+	"context"
+	"time"
+
+	"bufferstop/harness/link"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// A language is what is spoken with a station: it turns commands into messages and says what messages mean that come
+// back. *Dialect is one. Messages are texts, as Exchange and reports show them; how a text becomes bytes on the link is
+// the language's affair.
+type language interface {
+	// Name is what errors and reports call it.
+	Name() string
+	// manners says how fast the station may be talked to.
+	manners() manners
+	// render turns a command into a message. Errors are *NotSupported: nothing is sent.
+	render(c Command) (*request, string, error)
+	// encode is the message as it goes over the link.
+	encode(text string) []byte
+	// ending is what makes the station let go of a message of which it has only got the beginning.
+	ending() []byte
+	// messages reads what comes from the link.
+	messages(l link.Link, c Clock) messageReader
+	// isEvent says whether a message that comes while r is under way (nil: while nothing is) is an event, and its name.
+	isEvent(r *request, m link.Line) (name string, ok bool)
+	// understand finds out what a message means for the command.
+	understand(c Command, r *request, sent string, m link.Line) (reply, error)
+	// query is the harmless question whose answer looks like no other, or nil.
+	query() *inStep
+}
+
+// manners are the times and the numbers of a language that the driver keeps to.
+type manners struct {
+	write     time.Duration // for handing over a message
+	busyPause time.Duration
+	quiet     time.Duration
+	window    int
+}
+
+// A messageReader cuts what comes from a link into messages: link.LineReader is one.
+type messageReader interface {
+	ReadLine(ctx context.Context, timeout time.Duration) (link.Line, error)
+	BytesRead() int64
+	Pending() []byte
+	Discard() []byte
+}
+
+// request is how one operation is asked for, with what the driver and the language have to remember of it.
+type request struct {
+	template template
+	fixed    map[valueName]string
+	timeout  time.Duration
+	unit     physic.ElectricCurrent
+	answers  []answer
+}
+
+func (d *Dialect) manners() manners {
+	return manners{write: d.write, busyPause: d.busyPause, quiet: d.quiet, window: d.window}
+}
+
+func (d *Dialect) encode(text string) []byte { return []byte(text + d.end) }
+func (d *Dialect) ending() []byte            { return []byte(d.end) }
+func (d *Dialect) query() *inStep            { return d.inStep }
+
+func (d *Dialect) messages(l link.Link, c Clock) messageReader {
+	return link.NewLineReader(l, c, d.answerEnd, d.lineLimit)
+}
+
+// isEvent lets an answer of the operation under way go before the dialect's events.
+func (d *Dialect) isEvent(r *request, m link.Line) (name string, ok bool) {
+	if r != nil {
+		for _, a := range r.answers {
+			if a.pattern.Match(m.Text) {
+				return "", a.means == MeansEvent
+			}
+		}
+	}
+	for _, e := range d.events {
+		if e.pattern.Match(m.Text) {
+			return e.name, true
+		}
+	}
+	return "", false
+}
