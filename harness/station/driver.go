@@ -179,8 +179,8 @@ func (d *Driver) ready(ctx context.Context) error {
 			d.outOfStep = true
 			return err
 		}
-		name, _ := d.language.isEvent(nil, line)
-		d.hear(line, name)
+		e, _ := d.language.isEvent(nil, line)
+		d.hear(line, e.name)
 	}
 }
 
@@ -200,7 +200,7 @@ func (d *Driver) send(ctx context.Context, text string) error {
 
 // understand asks the language what a message means. One that it does not know leaves driver and station out of step.
 func (d *Driver) understand(c Command, r *request, sent string, m link.Line) (reply, error) {
-	got, err := d.language.understand(c, r, sent, m)
+	got, err := d.language.understand(c, r, sent, []link.Line{m})
 	var unexpected *UnexpectedAnswer
 	if errors.As(err, &unexpected) {
 		d.outOfStep = true
@@ -215,11 +215,11 @@ func (d *Driver) await(ctx context.Context, r *request, until time.Duration) (li
 		if err != nil {
 			return link.Line{}, err
 		}
-		name, isEvent := d.language.isEvent(r, line)
+		e, isEvent := d.language.isEvent(r, line)
 		if !isEvent {
 			return line, nil
 		}
-		d.hear(line, name)
+		d.hear(line, e.name)
 		// A station that talks without pause must not hold us here.
 		if d.clock.Now() >= until && len(d.lines.Pending()) == 0 {
 			return link.Line{}, link.ErrTimeout
@@ -302,8 +302,8 @@ func (d *Driver) passOver(ctx context.Context, until time.Duration, wanted func(
 		case wanted(line):
 			return true, nil
 		default:
-			name, _ := d.language.isEvent(nil, line)
-			d.hear(line, name)
+			e, _ := d.language.isEvent(nil, line)
+			d.hear(line, e.name)
 		}
 		if d.clock.Now() >= until {
 			return false, nil
@@ -319,9 +319,9 @@ func (d *Driver) listenUntilQuiet(ctx context.Context) error {
 		read := d.lines.BytesRead()
 		began := d.clock.Now()
 		heard, err := d.passOver(ctx, began+d.manners.quiet, func(line link.Line) bool {
-			name, _ := d.language.isEvent(nil, line)
+			e, _ := d.language.isEvent(nil, line)
 			if s := d.language.query(); s == nil || !s.matches(line) {
-				d.hear(line, name)
+				d.hear(line, e.name)
 			}
 			return true
 		})

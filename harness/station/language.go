@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"bufferstop/harness/link"
@@ -25,10 +26,12 @@ type language interface {
 	ending() []byte
 	// messages reads what comes from the link.
 	messages(l link.Link, c Clock) messageReader
-	// isEvent says whether a message that comes while r is under way (nil: while nothing is) is an event, and its name.
-	isEvent(r *request, m link.Line) (name string, ok bool)
-	// understand finds out what a message means for the command.
-	understand(c Command, r *request, sent string, m link.Line) (reply, error)
+	// isEvent says whether a message that comes while r is under way (nil: while nothing is) is an event, and which.
+	isEvent(r *request, m link.Line) (event, bool)
+	// isPart says whether more messages of the same answer follow after this one.
+	isPart(r *request, m link.Line) bool
+	// understand finds out what the messages of an answer mean for the command. The last of them is no part.
+	understand(c Command, r *request, sent string, answer []link.Line) (reply, error)
 	// query is the harmless question whose answer looks like no other, or nil.
 	query() *inStep
 }
@@ -39,6 +42,33 @@ type manners struct {
 	busyPause time.Duration
 	quiet     time.Duration
 	window    int
+	echo      bool       // the station says back what it is sent, before it answers
+	start     []inStep   // said to the station after the link was opened and after a restart, in this order
+	keepAlive *keepAlive // nil when the station needs none
+}
+
+// keepAlive is what a station wants to hear when nothing else has been said for a while.
+type keepAlive struct {
+	inStep
+	every time.Duration
+}
+
+// event is something that a station says by itself.
+type event struct {
+	name    string
+	restart bool // it says so when it has started up
+}
+
+// A GarbledMessage says that a message came which was damaged on its way: a checksum or a length is wrong, or there are
+// bytes in it which the language does not have. Readers of messages return it in place of the message.
+type GarbledMessage struct {
+	What      string // is wrong with it
+	Got, Want string // Got is untrusted
+}
+
+// Error shows what came.
+func (g *GarbledMessage) Error() string {
+	return fmt.Sprintf("a garbled message: %s: got %q, want %s", g.What, g.Got, g.Want)
 }
 
 // A messageReader cuts what comes from a link into messages: link.LineReader is one.
@@ -71,18 +101,20 @@ func (d *Dialect) messages(l link.Link, c Clock) messageReader {
 }
 
 // isEvent lets an answer of the operation under way go before the dialect's events.
-func (d *Dialect) isEvent(r *request, m link.Line) (name string, ok bool) {
+func (d *Dialect) isEvent(r *request, m link.Line) (event, bool) {
 	if r != nil {
 		for _, a := range r.answers {
 			if a.pattern.Match(m.Text) {
-				return "", a.means == MeansEvent
+				return event{}, a.means == MeansEvent
 			}
 		}
 	}
 	for _, e := range d.events {
 		if e.pattern.Match(m.Text) {
-			return e.name, true
+			return event{name: e.name}, true
 		}
 	}
-	return "", false
+	return event{}, false
 }
+
+func (d *Dialect) isPart(*request, link.Line) bool { return false }

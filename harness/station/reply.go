@@ -28,8 +28,8 @@ type reply struct {
 }
 
 // understand finds out what a line means for the command.
-func (d *Dialect) understand(c Command, r *request, sent string, line link.Line) (reply, error) {
-	text := string(line.Text)
+func (d *Dialect) understand(c Command, r *request, sent string, lines []link.Line) (reply, error) {
+	text := string(lines[len(lines)-1].Text)
 	unexpected := func(want string) error {
 		return &UnexpectedAnswer{Operation: c.operation, Sent: sent, Got: text, Want: want}
 	}
