@@ -11,45 +11,51 @@ import (
 )
 
 const (
-	// readSlice is how long a read of the port lasts at most before ctx is looked at: the library's Read knows no context.
+	// readSlice is how long a read of the port, or a wait for room to write, lasts at most before ctx is looked at: neither
+	// knows a context.
 	readSlice = 10 * time.Millisecond
-	// writeChunk is how many bytes at most are in the hands of one write of the port, which nothing can call back.
-	writeChunk = 64
-	// freeLimit is how long Close tries to free a blocked writer, and closeLimit how long it lets the driver send what is
-	// left. Drivers may hold a close for half a minute when the device takes nothing (closing_wait of Linux's serial core).
-	freeLimit  = 250 * time.Millisecond
+	// closeLimit is how long Close lets the driver send what is left. Drivers may hold a close for half a minute when the
+	// device takes nothing (closing_wait of Linux's serial core).
 	closeLimit = time.Second
 )
 
 // A serialLink is a Link over a port of go.bug.st/serial. Reads are done by the caller in slices. The library's Write has
-// no time limit, and its Close does not free a writer that is blocked; so one goroutine does the writing, in chunks.
+// no time limit, and its Close does not free a writer that is blocked; so writing goes another way, an outlet.
 type serialLink struct {
-	port    serial.Port
-	mode    serial.Mode
-	pending []byte // arrived while the link was opened, not read yet
-
-	chunks  chan []byte   // to the writer, never more than one
-	results chan error    // from the writer, one for each chunk
-	ended   chan struct{} // closed by the writer when it has gone
-	busy    bool          // a chunk is in the writer's hands and its result has not been taken
-	broken  error         // how a write ended the link
+	port        serial.Port
+	out         outlet
+	readTimeout time.Duration // as the port has it; setting it is a call of the system on some
+	pending     []byte        // arrived while the link was opened, not read yet
+	broken      error         // how a write ended the link
 
 	closing sync.Once
 	closed  chan struct{}
 	failure error // of Close
 }
 
-func newSerialLink(port serial.Port, mode serial.Mode) *serialLink {
-	l := &serialLink{port: port, mode: mode, chunks: make(chan []byte), results: make(chan error, 1),
-		ended: make(chan struct{}), closed: make(chan struct{})}
-	go l.writer()
+// An outlet is a way to write to an open port.
+type outlet interface {
+	// attach tells it the port, once that is open, and the channel that is closed when the link is.
+	attach(port serial.Port, closed <-chan struct{})
+	// write follows the rules of Link.Write. It ends soon after the link's closed channel is closed.
+	write(ctx context.Context, p []byte, timeout time.Duration) (int, error)
+	// free ends a write that is blocked in the driver, or what it left there, and reports whether that succeeded. The
+	// closed channel is closed before.
+	free() bool
+	// end waits until nothing writes any more and frees what the outlet holds, also when it was never attached.
+	end()
+}
+
+func newSerialLink(port serial.Port, out outlet) *serialLink {
+	l := &serialLink{port: port, out: out, readTimeout: serial.NoTimeout, closed: make(chan struct{})}
+	out.attach(port, l.closed)
 	return l
 }
 
 // Read follows the rules of Link.
 func (l *serialLink) Read(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	deadline := time.Now().Add(max(timeout, 0))
-	for {
+	for left := max(timeout, 0); ; left = max(time.Until(deadline), 0) {
 		if err := l.usable(ctx); err != nil || len(p) == 0 {
 			return 0, err
 		}
@@ -58,9 +64,11 @@ func (l *serialLink) Read(ctx context.Context, p []byte, timeout time.Duration) 
 			l.pending = l.pending[n:]
 			return n, nil
 		}
-		left := max(time.Until(deadline), 0)
-		if err := l.port.SetReadTimeout(min(left, readSlice)); err != nil {
-			return 0, gone(err)
+		if slice := min(left, readSlice); slice != l.readTimeout {
+			if err := l.port.SetReadTimeout(slice); err != nil {
+				return 0, gone(err)
+			}
+			l.readTimeout = slice
 		}
 		n, err := l.port.Read(p)
 		switch {
@@ -76,72 +84,16 @@ func (l *serialLink) Read(ctx context.Context, p []byte, timeout time.Duration) 
 }
 
 // Write follows the rules of Link. What it counts is out of our hands and goes to the station as soon as that reads
-// again, so a caller may go on with the rest; of the bytes counted in a timeout, up to writeChunk are not with the
-// driver yet.
+// again, so a caller may go on with the rest.
 func (l *serialLink) Write(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	if err := l.usable(ctx); err != nil {
 		return 0, err
 	}
-	timer := time.NewTimer(max(timeout, 0))
-	defer timer.Stop()
-	done := 0
-	for l.busy || done < len(p) {
-		if !l.busy {
-			// A copy: the writer may hold it longer than this call lasts.
-			chunk := append([]byte(nil), p[done:min(len(p), done+writeChunk)]...)
-			select {
-			case l.chunks <- chunk:
-				l.busy, done = true, done+len(chunk)
-			case <-l.closed:
-				return done, ErrClosed
-			}
-		}
-		select {
-		case err := <-l.results:
-			l.busy = false
-			if err != nil {
-				l.broken = gone(err)
-				return done, l.broken
-			}
-		case <-timer.C:
-			return done, fmt.Errorf("%w: the far end took %d of %d bytes", ErrTimeout, done, len(p))
-		case <-ctx.Done():
-			return done, ctx.Err()
-		case <-l.closed:
-			return done, ErrClosed
-		}
+	n, err := l.out.write(ctx, p, timeout)
+	if err != nil && errors.Is(err, ErrClosed) {
+		l.broken = err
 	}
-	return done, nil
-}
-
-// writer writes chunk after chunk until the link is closed. It never starts one after that: the library would write to
-// the number of a file that may be another's by then.
-func (l *serialLink) writer() {
-	defer close(l.ended)
-	for {
-		select {
-		case <-l.closed:
-			return
-		case chunk := <-l.chunks:
-			l.results <- l.writeAll(chunk)
-		}
-	}
-}
-
-func (l *serialLink) writeAll(chunk []byte) error {
-	for len(chunk) > 0 {
-		select {
-		case <-l.closed:
-			return ErrClosed
-		default:
-		}
-		n, err := l.port.Write(chunk)
-		if err != nil {
-			return err
-		}
-		chunk = chunk[n:]
-	}
-	return nil
+	return n, err
 }
 
 // Close frees the port. What the driver has taken is still sent, unless the far end does not take it.
@@ -154,11 +106,11 @@ func (l *serialLink) Close() error {
 }
 
 func (l *serialLink) release() error {
-	freed := l.freeWriter()
+	freed := l.out.free()
 	done := make(chan error, 1)
 	go func() {
-		// While the writer is in the driver's hands a close would free nothing, and its file number must stay taken.
-		<-l.ended
+		// While a writer is in the driver's hands a close would free nothing, and its file number must stay taken.
+		l.out.end()
 		done <- l.port.Close()
 	}()
 	timer := time.NewTimer(closeLimit)
@@ -176,28 +128,6 @@ func (l *serialLink) release() error {
 	case <-timer.C:
 		return errors.New("link: closing the serial port: the driver holds it until the device takes what was sent; " +
 			"unplug the device or switch it off")
-	}
-}
-
-// freeWriter ends a blocked write by throwing away what the driver has not sent, and reports whether the writer has gone.
-// Linux wakes a writer on a pseudo-terminal only when the settings are set again (n_tty_set_termios), not on the flush.
-func (l *serialLink) freeWriter() bool {
-	limit := time.NewTimer(freeLimit)
-	defer limit.Stop()
-	for wait := 2 * time.Millisecond; ; wait *= 2 {
-		again := time.NewTimer(wait)
-		select {
-		case <-l.ended:
-			again.Stop()
-			return true
-		case <-limit.C:
-			again.Stop()
-			return false
-		case <-again.C:
-		}
-		// Errors say that the device has gone, which frees the writer as well.
-		_ = l.port.ResetOutputBuffer()
-		_ = l.port.SetMode(&l.mode)
 	}
 }
 

@@ -38,9 +38,10 @@ const (
 )
 
 // A SerialConfig says how to open a serial port. Characters have eight data bits. The zero values are useful for all but
-// Device.
+// Device or USB.
 type SerialConfig struct {
 	Device   string         // path or name of the port
+	USB      USBIdentity    // if it is set, the port is that of this device, and Device is not used
 	Baud     int            // 0 is 115200
 	Parity   Parity         // "" is none
 	StopBits int            // 1 or 2; 0 is 1
@@ -50,6 +51,8 @@ type SerialConfig struct {
 	AwaitLimit time.Duration
 	// Settle is how long after that all that arrives is discarded.
 	Settle time.Duration
+	// Ports lists what is connected, to find a USB identity in; nil asks the system. It is here for tests.
+	Ports func() ([]PortInfo, error)
 }
 
 // OpenSerial opens a port and waits until the station has started, as the configuration says.
@@ -58,6 +61,10 @@ func OpenSerial(config SerialConfig) (Link, error) {
 }
 
 func openSerial(ctx context.Context, config SerialConfig) (Link, error) {
+	return openSerialBy(ctx, config, openOutlet)
+}
+
+func openSerialBy(ctx context.Context, config SerialConfig, openOutlet func(string, serial.Mode) outlet) (Link, error) {
 	mode, err := config.mode()
 	if err != nil {
 		return nil, err
@@ -65,20 +72,34 @@ func openSerial(ctx context.Context, config SerialConfig) (Link, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	port, err := serial.Open(config.Device, mode)
+	if config.Device, err = config.device(); err != nil {
+		return nil, err
+	}
+	out := openOutlet(config.Device, *mode)
+	port, err := openPort(config.Device, mode)
 	if err != nil {
+		out.end()
 		return nil, openError(config.Device, err)
 	}
 	if err := setLines(port, config); err != nil {
+		out.end()
 		_ = port.Close()
 		return nil, err
 	}
-	l := newSerialLink(port, *mode)
+	l := newSerialLink(port, out)
 	if err := l.start(ctx, config); err != nil {
 		_ = l.Close()
 		return nil, err
 	}
 	return l, nil
+}
+
+// openOutlet finds the best way to write to a device that is about to be opened.
+func openOutlet(device string, mode serial.Mode) outlet {
+	if direct := openDirect(device); direct != nil {
+		return direct
+	}
+	return &goroutineOutlet{mode: mode}
 }
 
 func (c SerialConfig) mode() (*serial.Mode, error) {

@@ -22,6 +22,14 @@ import (
 // terminal returns a pseudo-terminal: its far end, and the name of the device at its near end.
 func terminal(t *testing.T) (far *os.File, device string) {
 	t.Helper()
+	far, tty := openTerminal(t)
+	return far, tty.Name()
+}
+
+// openTerminal returns both ends of a pseudo-terminal. The near end is open so that the far end does not hang up before a
+// link has opened it.
+func openTerminal(t *testing.T) (far, tty *os.File) {
+	t.Helper()
 	noLeak(t)
 	blocking, tty, err := pty.Open()
 	require.NoError(t, err)
@@ -33,19 +41,28 @@ func terminal(t *testing.T) (far *os.File, device string) {
 	require.NoError(t, syscall.SetNonblock(number, true))
 	far = os.NewFile(uintptr(number), "far end")
 	t.Cleanup(func() { _, _ = far.Close(), tty.Close() })
-	return far, tty.Name()
+	return far, tty
 }
 
-func overPTY(t *testing.T) (link.Link, io.ReadWriteCloser) {
-	t.Helper()
-	far, device := terminal(t)
-	near, err := link.OpenSerial(link.SerialConfig{Device: device})
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = near.Close() })
-	return near, far
+type openSerial func(link.SerialConfig) (link.Link, error)
+
+// overPTY connects a link, opened in the given way, with a station at the other end of a pseudo-terminal.
+func overPTY(open openSerial) func(*testing.T) (link.Link, io.ReadWriteCloser) {
+	return func(t *testing.T) (link.Link, io.ReadWriteCloser) {
+		t.Helper()
+		far, device := terminal(t)
+		near, err := open(link.SerialConfig{Device: device})
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = near.Close() })
+		return near, far
+	}
 }
 
-func TestSerialKeepsTheRulesOfLink(t *testing.T) { checkWall(t, overPTY) }
+func TestSerialKeepsTheRulesOfLink(t *testing.T) { checkWall(t, overPTY(link.OpenSerial)) }
+
+func TestSerialKeepsTheRulesOfLinkWhereOnlyAGoroutineCanWrite(t *testing.T) {
+	checkWall(t, overPTY(link.OpenSerialByGoroutine))
+}
 
 func TestSerialAwaitsItsPatternAndKeepsWhatComesAfter(t *testing.T) {
 	far, device := terminal(t)
@@ -128,8 +145,8 @@ func TestSerialOpenSaysWhatToDo(t *testing.T) {
 
 func TestSerialPortCanBeOpenedAgainAfterABlockedWriter(t *testing.T) {
 	far, device := terminal(t)
-	for range 3 {
-		near, err := link.OpenSerial(link.SerialConfig{Device: device})
+	for _, open := range []openSerial{link.OpenSerial, link.OpenSerialByGoroutine, link.OpenSerial} {
+		near, err := open(link.SerialConfig{Device: device})
 		require.NoError(t, err)
 		fillUp(t, near)
 		require.NoError(t, near.Close())
@@ -140,4 +157,64 @@ func TestSerialPortCanBeOpenedAgainAfterABlockedWriter(t *testing.T) {
 	_, err = far.Write([]byte("x"))
 	require.NoError(t, err)
 	assert.Equal(t, "x", readAll(t, near, 1))
+}
+
+func TestSerialCloseSendsWhatIsTakenUnlessTheFarEndTakesNoMore(t *testing.T) {
+	for _, open := range []openSerial{link.OpenSerial, link.OpenSerialByGoroutine} {
+		far, device := terminal(t) // its near end stays open, so that the far end can still read
+		near, err := open(link.SerialConfig{Device: device})
+		require.NoError(t, err)
+		write(t, near, "power off\n")
+		require.NoError(t, near.Close())
+		require.NoError(t, far.SetReadDeadline(time.Now().Add(slow)))
+		p := make([]byte, 100)
+		n, err := far.Read(p)
+		require.NoError(t, err)
+		assert.Equal(t, "power off\n", string(p[:n]))
+
+		near, err = open(link.SerialConfig{Device: device})
+		require.NoError(t, err)
+		sent := fillUp(t, near)
+		require.NoError(t, near.Close())
+		require.NoError(t, far.SetReadDeadline(time.Now().Add(50*time.Millisecond)))
+		rest, err := io.Copy(io.Discard, far)
+		require.ErrorIs(t, err, os.ErrDeadlineExceeded)
+		assert.Less(t, rest, int64(sent/2), "the driver is made to forget it, or it would wait when the port is closed")
+	}
+}
+
+func TestSerialCloseFromElsewhereEndsACall(t *testing.T) {
+	for _, open := range []openSerial{link.OpenSerial, link.OpenSerialByGoroutine} {
+		for name, call := range map[string]func(link.Link) error{
+			"read":  func(l link.Link) error { _, err := read(t, l, time.Hour); return err },
+			"write": func(l link.Link) error { _, err := l.Write(t.Context(), pattern(1<<20), time.Hour); return err },
+		} {
+			_, device := terminal(t)
+			near, err := open(link.SerialConfig{Device: device})
+			require.NoError(t, err)
+			closed := make(chan error, 1)
+			time.AfterFunc(20*time.Millisecond, func() { closed <- near.Close() })
+			start := time.Now()
+			require.ErrorIs(t, call(near), link.ErrClosed, name)
+			require.NoError(t, <-closed)
+			assert.Less(t, time.Since(start), slow)
+		}
+	}
+}
+
+func TestSerialPortIsNotInheritedByAChildThatOutlivesTheLink(t *testing.T) {
+	far, tty := openTerminal(t)
+	near, err := link.OpenSerial(link.SerialConfig{Device: tty.Name()})
+	require.NoError(t, err)
+	defer near.Close()
+	require.NoError(t, tty.Close())
+	child := startChild(t, "deaf", link.ProcessConfig{Grace: time.Millisecond})
+	assert.Equal(t, "here\n", readAll(t, child, 5))
+	require.NoError(t, near.Close())
+	require.NoError(t, far.SetReadDeadline(time.Now().Add(slow)))
+	_, err = far.Read(make([]byte, 1))
+	require.Error(t, err)
+	assert.NotErrorIs(t, err, os.ErrDeadlineExceeded, "nobody holds the device any more")
+	_, err = read(t, child, 0)
+	require.ErrorIs(t, err, link.ErrTimeout, "the child lives on")
 }

@@ -11,26 +11,33 @@ import (
 const awaitWindow = 4096
 
 // start waits for the station as the configuration says, and discards what it says while it starts.
-func (l *serialLink) start(ctx context.Context, c SerialConfig) error {
+func (l *serialLink) start(ctx context.Context, c SerialConfig) (err error) {
+	l.pending, err = startUp(ctx, l, "serial port "+c.Device, c)
+	return err
+}
+
+// startUp waits on l, which errors call name, for the station as the configuration says, and discards what it says while it
+// starts. What it has read beyond that is the rest, to be read before all else.
+func startUp(ctx context.Context, l Link, name string, c SerialConfig) (rest []byte, err error) {
 	if c.Await != nil {
-		if err := l.await(ctx, c); err != nil {
-			return err
+		if rest, err = await(ctx, l, name, c); err != nil {
+			return nil, err
 		}
 	}
 	if c.Settle <= 0 {
-		return nil
+		return rest, nil
 	}
 	deadline := time.Now().Add(c.Settle)
 	p := make([]byte, awaitWindow)
 	for left := c.Settle; left > 0; left = time.Until(deadline) {
 		if _, err := l.Read(ctx, p, left); err != nil && !errors.Is(err, ErrTimeout) {
-			return fmt.Errorf("link: serial port %s: while it settles: %w", c.Device, err)
+			return nil, fmt.Errorf("link: %s: while it settles: %w", name, err)
 		}
 	}
-	return nil
+	return nil, nil
 }
 
-func (l *serialLink) await(ctx context.Context, c SerialConfig) error {
+func await(ctx context.Context, l Link, name string, c SerialConfig) (rest []byte, err error) {
 	limit := c.AwaitLimit
 	if limit <= 0 {
 		limit = defaultAwaitLimit
@@ -46,12 +53,11 @@ func (l *serialLink) await(ctx context.Context, c SerialConfig) error {
 		}
 		window = append(window, p[:n]...)
 		if found := c.Await.FindIndex(window); found != nil {
-			l.pending = append([]byte(nil), window[found[1]:]...)
-			return nil
+			return append([]byte(nil), window[found[1]:]...), nil
 		}
 		if err != nil {
-			return fmt.Errorf("link: serial port %s: waiting for the station to start: got %s, want a match of %q "+
-				"within %v: %w (does it speak at this baud rate?)", c.Device, tail(window), c.Await, limit, err)
+			return nil, fmt.Errorf("link: %s: waiting for the station to start: got %s, want a match of %q "+
+				"within %v: %w (does it speak at this baud rate?)", name, tail(window), c.Await, limit, err)
 		}
 		if len(window) > awaitWindow {
 			window = append(window[:0], window[len(window)-awaitWindow/2:]...)

@@ -49,7 +49,7 @@ func (l *netLink) Read(ctx context.Context, p []byte, timeout time.Duration) (in
 func (l *netLink) Write(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	n, err := l.call(ctx, max(timeout, netLook), p, l.conn.SetWriteDeadline, l.conn.Write)
 	if errors.Is(err, ErrTimeout) {
-		err = fmt.Errorf("%w: the far end took %d of %d bytes", ErrTimeout, n, len(p))
+		err = tookOnly(n, len(p))
 	}
 	return n, err
 }

@@ -95,7 +95,7 @@ func checkWall(t *testing.T, connect func(t *testing.T) (link.Link, io.ReadWrite
 		fillUp(t, near)
 		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
 		defer cancel()
-		_, err := near.Write(ctx, pattern(1<<16), time.Hour)
+		_, err := near.Write(ctx, pattern(1<<24), time.Hour)
 		require.ErrorIs(t, err, context.DeadlineExceeded)
 	})
 	t.Run("closed peer is ErrClosed after its last words", func(t *testing.T) {

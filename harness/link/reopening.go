@@ -1,0 +1,190 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+)
+
+// The pauses between attempts to open: a device that comes back does so within a second or a few, and each attempt may ask
+// the system for all its ports. Our own choice.
+const (
+	firstPause   = 20 * time.Millisecond
+	longestPause = 250 * time.Millisecond
+)
+
+// A ReopeningLink is a Link that comes back after the link behind it was lost: a cable put back, a serial server started
+// again. Whoever uses it learns of each loss from the one call that met it, because an answer may have been lost; the next
+// call opens the link again. Like every link it is used by one goroutine at a time, but Close may come from another.
+type ReopeningLink struct {
+	open  func(ctx context.Context) (Link, error)
+	limit time.Duration
+
+	life context.Context // ends with Close
+	end  context.CancelFunc
+
+	link     Link // nil when there is none
+	opened   int
+	failure  error // for good: not opened again within the limit
+	mu       sync.Mutex
+	released error // of closing, when the link was closed for good
+}
+
+// Reopening returns a link that open makes, at the first call or by Open, and makes again after each loss. A call on a lost
+// link waits up to limit, beyond its own time, until the link is open, because opening may take longer than a call should
+// (a board restarts and settles). If it does not come back, that call and every later one return ErrClosed. The context
+// of the call is honoured: when it ends first, nothing is given up and the next call tries again. A link that
+// was given up can still be opened by Open.
+func Reopening(open func(ctx context.Context) (Link, error), limit time.Duration) *ReopeningLink {
+	l := &ReopeningLink{open: open, limit: limit}
+	l.life, l.end = context.WithCancel(context.Background())
+	return l
+}
+
+// Open opens the link now if it is not open, with a single attempt, and returns what went wrong as it is: to learn at the
+// start that an address is wrong.
+func (l *ReopeningLink) Open(ctx context.Context) error {
+	if l.current() != nil {
+		return nil
+	}
+	if l.life.Err() != nil {
+		return ErrClosed
+	}
+	ctx, cancel := l.during(ctx)
+	defer cancel()
+	opened, err := l.open(ctx)
+	if err != nil {
+		return err
+	}
+	return l.take(opened)
+}
+
+// Reopened is how often the link was opened again.
+func (l *ReopeningLink) Reopened() int { return max(l.opened-1, 0) }
+
+// Read follows the rules of Link.
+func (l *ReopeningLink) Read(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
+	current, err := l.ready(ctx)
+	if err != nil {
+		return 0, err
+	}
+	n, err := current.Read(ctx, p, timeout)
+	l.lose(current, err)
+	return n, err
+}
+
+// Write follows the rules of Link. After a loss nothing is written again that was not asked for again.
+func (l *ReopeningLink) Write(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
+	current, err := l.ready(ctx)
+	if err != nil {
+		return 0, err
+	}
+	n, err := current.Write(ctx, p, timeout)
+	l.lose(current, err)
+	return n, err
+}
+
+// Close closes the link behind for good.
+func (l *ReopeningLink) Close() error {
+	l.end()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.link != nil {
+		l.released = l.link.Close()
+		l.link = nil
+	}
+	return l.released
+}
+
+func (l *ReopeningLink) current() Link {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.link
+}
+
+// take keeps a link that was opened, unless the whole was closed meanwhile.
+func (l *ReopeningLink) take(opened Link) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.life.Err() != nil {
+		_ = opened.Close()
+		return ErrClosed
+	}
+	l.link, l.failure = opened, nil
+	l.opened++
+	return nil
+}
+
+// lose lets go of a link that is gone, at once: while we hold it, a device comes back under another name.
+func (l *ReopeningLink) lose(current Link, err error) {
+	if err == nil || !errors.Is(err, ErrClosed) {
+		return
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.link == current {
+		l.link = nil
+		_ = current.Close() // that of a link that is gone tells nothing
+	}
+}
+
+// ready returns the link behind, opened again if need be.
+func (l *ReopeningLink) ready(ctx context.Context) (Link, error) {
+	if current := l.current(); current != nil {
+		return current, nil
+	}
+	switch {
+	case l.life.Err() != nil:
+		return nil, ErrClosed
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case l.failure != nil:
+		return nil, l.failure
+	}
+	attempt, cancel := l.during(ctx)
+	defer cancel()
+	attempt, stop := context.WithTimeout(attempt, l.limit)
+	defer stop()
+	var last error
+	for pause := firstPause; ; pause = min(2*pause, longestPause) {
+		opened, err := l.open(attempt)
+		if err == nil {
+			if err := l.take(opened); err != nil {
+				return nil, err
+			}
+			return opened, nil
+		}
+		if last == nil || attempt.Err() == nil {
+			last = err // not that the time has passed, but what happened until then
+		}
+		timer := time.NewTimer(pause)
+		select {
+		case <-timer.C:
+			continue
+		case <-attempt.Done():
+			timer.Stop()
+		}
+		switch {
+		case l.life.Err() != nil:
+			return nil, ErrClosed
+		case ctx.Err() != nil:
+			return nil, ctx.Err()
+		}
+		// Only the text of the cause: that some attempt timed out must not make a timeout of the loss.
+		happened := "open"
+		if l.opened > 0 {
+			happened = "come back"
+		}
+		l.failure = fmt.Errorf("%w: it did not %s within %v: %v", ErrClosed, happened, l.limit, last)
+		return nil, l.failure
+	}
+}
+
+// during returns ctx, ended by Close as well.
+func (l *ReopeningLink) during(ctx context.Context) (context.Context, context.CancelFunc) {
+	ctx, cancel := context.WithCancel(ctx)
+	stop := context.AfterFunc(l.life, cancel)
+	return ctx, func() { stop(); cancel() }
+}
