@@ -2,6 +2,7 @@ package station
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,6 +29,45 @@ func (c Command) String() string {
 		}
 	}
 	return out.String()
+}
+
+// Value is one of the command's values in the harness's words, by the name that it has in ParseDialect: "main", "forward",
+// "128". It is empty for a value that the operation does not have.
+func (c Command) Value(name string) string { return c.values[valueName(name)] }
+
+// newCommand makes a command of values as texts. All that the operation has must be there.
+func newCommand(o Operation, values map[valueName]string) (Command, error) {
+	c := Command{operation: o}
+	for _, name := range operations[o].values {
+		v := values[name]
+		if may := vocabularies[name].may; may != nil {
+			if !slices.Contains(may, v) {
+				return Command{}, fmt.Errorf("%s is no %s", quote(v), name)
+			}
+		} else {
+			n, err := strconv.Atoi(v)
+			if err != nil {
+				return Command{}, fmt.Errorf("%s is no number for %s", quote(v), name)
+			}
+			if name == value && (n < 0 || n > 255) {
+				return Command{}, fmt.Errorf("value %d: want 0 to 255", n)
+			}
+			v = strconv.Itoa(n)
+		}
+		if c.values == nil {
+			c.values = map[valueName]string{}
+		}
+		c.values[name] = v
+	}
+	if v, ok := c.values[address]; ok {
+		n, _ := strconv.Atoi(v)
+		a := dcc.Address{Number: uint16(n), Long: c.values[kind] == "long"}
+		if n < 0 || n > dcc.MaxLong || a.Check() != nil {
+			return Command{}, fmt.Errorf("there is no %s address %d", c.values[kind], n)
+		}
+		c.address = &a
+	}
+	return c, nil
 }
 
 // IdentifyCommand asks who the station is.
@@ -137,52 +177,4 @@ func methodText(m Method) string {
 		return "default"
 	}
 	return string(m)
-}
-
-// render turns a command into what is sent. Errors are *NotSupported.
-func (d *Dialect) render(c Command) (*request, string, error) {
-	cannot := func(format string, values ...any) error {
-		return &NotSupported{Operation: c.operation, Why: fmt.Sprintf(format, values...)}
-	}
-	r := d.operations[c.operation]
-	if r == nil {
-		return nil, "", cannot("dialect %q has no operation %q", d.name, string(c.operation))
-	}
-	if c.address != nil {
-		if *c.address == dcc.Broadcast {
-			return nil, "", cannot("the broadcast address is no locomotive")
-		}
-		// Without a word for it, only the number can say which kind of address is meant.
-		_, fixed := r.fixed[kind]
-		if long := int(c.address.Number) >= d.firstLong; !fixed && !r.template.uses(kind) && long != c.address.Long {
-			return nil, "", cannot("dialect %q cannot name address %s: numbers from %d on are long there", d.name, c.address, d.firstLong)
-		}
-	}
-	for name, only := range r.fixed {
-		if got := c.values[name]; got != only && (name != method || got != "default") {
-			return nil, "", cannot("dialect %q has only %s = %s, not %s", d.name, name, only, got)
-		}
-	}
-	if _, fixed := r.fixed[method]; !fixed && !r.template.uses(method) {
-		if m := c.values[method]; m != "" && m != "default" {
-			return nil, "", cannot("dialect %q leaves the method of %s to the station", d.name, c.operation)
-		}
-	}
-	var missing error
-	text := r.template.render(func(name valueName) string {
-		given := c.values[name]
-		words := d.words[name]
-		if words == nil {
-			return given
-		}
-		word, ok := words[given]
-		if !ok {
-			missing = cannot("dialect %q has no word for %s %s", d.name, name, given)
-		}
-		return word
-	})
-	if missing != nil {
-		return nil, "", missing
-	}
-	return r, text, nil
 }

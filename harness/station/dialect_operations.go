@@ -27,7 +27,14 @@ func (p *dialectParser) operations(answerTime time.Duration) {
 		p.template(path, name, f, def, r)
 		p.unit(path, name, f, def, r)
 		r.answers = append(p.answers(path+".answer", f.Answer), p.used(path, f)...)
+		if !p.few(path, len(r.answers)) {
+			r.answers = nil
+			continue
+		}
 		p.complete(path, def, r)
+		for _, a := range r.answers {
+			p.sayMatches(a, p.d.sampleValues(Operation(name), r, &a)...)
+		}
 		p.d.operations[Operation(name)] = r
 	}
 	if len(p.file.Operation) == 0 {
@@ -45,14 +52,15 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 	if len(def.values) > 0 {
 		have = "values out of {" + joined(def.values, "}, {") + "}"
 	}
-	t, err := parseTemplate(f.Send, def.values)
+	t, err := parseTemplate(f.Send, p.d.binary, slices.Concat(def.values, slices.Sorted(maps.Keys(p.d.fields))))
 	if err != nil {
-		p.fail(path+".send", err.Error(), have, "a brace that is meant is written twice")
+		p.fail(path+".send", err.Error(), have, p.templateHint())
 		return
 	}
-	if strings.Contains(f.Send, p.d.end) {
-		p.fail(path+".send", "the line end inside the text", "one line without its end", "the end is added; see [line] end")
-	}
+	p.oneLine(path+".send", f.Send)
+	p.places(path+".send", have, &t, def)
+	least, most := p.d.payload(t)
+	p.fits(path+".send", least, most)
 	r.template = t
 	r.fixed = map[valueName]string{}
 	for _, key := range slices.Sorted(maps.Keys(f.Fixed)) {
@@ -61,7 +69,7 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 		switch {
 		case !slices.Contains(def.values, v):
 			p.fail(at, quote(key), have, "")
-		case t.uses(v):
+		case r.uses(v):
 			p.fail(at, "{"+key+"} in send as well", "a value that is fixed or in the template, not both", "")
 		default:
 			if vocabulary := vocabularies[v]; vocabulary.may != nil && !slices.Contains(vocabulary.may, f.Fixed[key]) {
@@ -77,10 +85,42 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 				p.fail(path+".send", fmt.Sprintf("{%s} and no [words.%s]", v, v), fmt.Sprintf("words for %s", strings.Join(vocabularies[v].may, ", ")),
 					fmt.Sprintf("[words.%s] %s = \"...\"", v, vocabularies[v].may[0]))
 			}
-		} else if !fixed && v != kind && v != method {
+		} else if !fixed && !r.uses(v) && v != kind && v != method {
 			p.fail(path+".send", fmt.Sprintf("no {%s}", v), "every value of the operation", fmt.Sprintf("if the station knows only one: fixed = { %s = \"...\" }", v))
 		}
 	}
+}
+
+// places finds the fields among the places of a template.
+func (p *dialectParser) places(path, have string, t *template, def definition) {
+	for i := range t.parts {
+		place := &t.parts[i]
+		f, isField := p.d.fields[place.name]
+		switch {
+		case place.name == "":
+		case isField && f == nil:
+			// What is wrong with the field has been told.
+		case isField:
+			place.field = f
+			for _, v := range f.from {
+				if !slices.Contains(def.values, v) {
+					p.fail(path, fmt.Sprintf("{%s}, which is computed from {%s}", f.name, v), have, "")
+				}
+			}
+			if place.format != (format{}) && !f.number() {
+				p.fail(path, fmt.Sprintf("{%s}, which is a text", f.name), "a field that is a number: it has a format", "")
+			}
+		case p.d.words[place.name] != nil && place.format.text != "":
+			p.fail(path, fmt.Sprintf("{%s:%s} and [words.%s]", place.name, place.format.text, place.name), "a format or words, not both", "")
+		}
+	}
+}
+
+func (p *dialectParser) templateHint() string {
+	if p.d.binary {
+		return binaryFormats
+	}
+	return "a brace that is meant is written twice; " + textFormats
 }
 
 func (p *dialectParser) unit(path, name string, f operationFile, def definition, r *request) {

@@ -2,13 +2,13 @@ package station_test
 
 import (
 	"errors"
-	"os"
 	"strings"
 	"testing"
 	"time"
 
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
+	"bufferstop/rigs"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -183,9 +183,11 @@ func TestGiganticFileIsRefused(t *testing.T) {
 }
 
 func FuzzDialect(f *testing.F) {
-	whole, err := os.ReadFile("../../rigs/reference.dialect.toml")
-	require.NoError(f, err)
-	f.Add(string(whole))
+	for _, name := range []string{"reference", "words", "frames", "new"} {
+		whole, err := rigs.Files.ReadFile(name + ".dialect.toml")
+		require.NoError(f, err)
+		f.Add(string(whole))
+	}
 	f.Add(small)
 	f.Add("a.b = 1\n[a]\nb = 2\n")
 	f.Add("[[a]]\n[a.b]\n[[a.c]]\nx = [{y = 1}, [2]]\n")
@@ -199,6 +201,16 @@ func FuzzDialect(f *testing.F) {
 			return
 		}
 		// What was accepted can be used: nothing panics, and every operation ends.
+		for _, r := range d.Review() {
+			require.NotEmpty(t, r.What)
+			require.LessOrEqual(t, r.Line, strings.Count(text, "\n")+1)
+		}
+		for _, r := range d.CheckExamples() {
+			require.Positive(t, r.Line)
+		}
+		if r, err := station.NewResponder(d); err == nil {
+			r.Feed([]byte("halt everything\r\n\xc5\x3a\x01\x34"))
+		}
 		clock := new(link.VirtualClock)
 		near, far := link.Pipe(clock, 0)
 		far.OnArrival(func() {

@@ -13,6 +13,10 @@
 //	err = driver.SetSpeed(ctx, dcc.Short(3), dcc.Steps128, dcc.Forward, 10)
 //	value, err := driver.ReadCV(ctx, 29, station.Direct)
 //
+// ParseCommand reads operations in plain words, "read cv 29", as a user types them and as the examples in a dialect file have
+// them. Dialect.CheckExamples plays these, Dialect.Review says what in a dialect is legal and unwise, and a Responder is
+// the dialect turned round: the station's side of it, for simulated stations.
+//
 // A failed operation wraps one of: *Refused, ErrNoAcknowledge, ErrTripped, ErrBusy, *UnexpectedAnswer,
 // *link.LongLineError, *NotSupported, or an error of the link (link.ErrTimeout, link.ErrClosed).
 //

@@ -73,8 +73,13 @@ func (d *document) lineAt(line int) string {
 	return ""
 }
 
-// fail notes a problem with the value at a path. A path that is not in the file points at the nearest table above it.
+// fail notes a problem with the value at a path.
 func (d *document) fail(path, got, want, hint string) {
+	d.problems = append(d.problems, d.problem(path, got, want, hint))
+}
+
+// problem is a problem with the value at a path. A path that is not in the file points at the nearest table above it.
+func (d *document) problem(path, got, want, hint string) *FileError {
 	e := &FileError{File: d.name, What: path, Got: got, Want: want, Hint: hint}
 	for at := path; at != ""; {
 		if offset, ok := d.places[at]; ok {
@@ -86,7 +91,7 @@ func (d *document) fail(path, got, want, hint string) {
 		cut := strings.LastIndexAny(at, ".[")
 		at = at[:max(cut, 0)]
 	}
-	d.problems = append(d.problems, e)
+	return e
 }
 
 // err joins the problems in the order of their places.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"bufferstop/harness/link"
@@ -15,11 +16,13 @@ type Clock = link.Clock
 // A Driver asks a station for operations and reads its answers, in the way that a dialect says. It is used by one
 // goroutine at a time and starts none. The link stays its owner's.
 //
-// One operation is one line sent and one line awaited. A line that comes when none is awaited, or that is one of the
-// dialect's events, is kept for Unsolicited and is never taken for an answer. After an answer that did not come in time,
-// came garbled or too long, or was given up because a context ended, driver and station are out of step: an answer may
-// still be on its way. The next operation then first brings them into step again; see Resynchronise. A new driver is out
-// of step too, since nobody knows what was on the line before.
+// One operation is one message sent and one answer awaited: one message, or several where the language has such. A message
+// that comes when none is awaited, or that is one of the language's events, is kept for Unsolicited and is never taken
+// for an answer. After an answer that did not come in time, came garbled or too long, or was given up because a context
+// ended, driver and station are out of step: an answer may still be on its way. The next operation then first brings them
+// into step again; see Resynchronise. A new driver is out of step too, since nobody knows what was on the line before.
+//
+// Restarts, Echoes and LinkHealth tell what else was noticed. Diagnose says whose fault it is that an operation failed.
 type Driver struct {
 	language language
 	manners  manners
@@ -29,10 +32,27 @@ type Driver struct {
 	observe  func(Exchange)
 
 	outOfStep bool
-	halfSent  bool // the station may hold the beginning of a line
+	comingIn  bool // while Resynchronise is at work
+	halfSent  bool // the station may hold the beginning of a message
+	started   bool // the start-up script is said
+	lastSent  time.Duration
+	everSent  bool
 	last      Exchange
 	heard     []Unsolicited
 	unheard   int
+
+	boots   boots
+	echoing []string // sent, their declared echo not yet heard
+	echoed  bool     // a declared echo was heard
+	echoes  int      // undeclared
+	lost    bool     // the link was closed, and nothing has shown since that it is back
+	health  LinkHealth
+	before  LinkHealth // health when the last operation began
+	strange int        // damaged messages that the last Resynchronise has passed over
+	other   int        // messages of any other kind that it has passed over
+	// readAtStep is how many bytes had been read when it began.
+	readAtStep int64
+	known      Identity // first answer to identify, empty before
 }
 
 // An Option changes a Driver.
@@ -50,6 +70,7 @@ func NewDriver(dialect *Dialect, l link.Link, c Clock, options ...Option) *Drive
 
 func newDriver(spoken language, l link.Link, c Clock, options ...Option) *Driver {
 	d := &Driver{language: spoken, manners: spoken.manners(), link: l, clock: c, outOfStep: true, lines: spoken.messages(l, c)}
+	d.ExpectRestart() // many boards restart when their port is opened
 	for _, option := range options {
 		option(d)
 	}
@@ -59,13 +80,14 @@ func newDriver(spoken language, l link.Link, c Clock, options ...Option) *Driver
 // An Exchange is one operation as it went over the link.
 type Exchange struct {
 	Operation Operation
+	Command   Command
 	Sent      string // without the line end; empty when nothing was sent
-	Answer    string // without the line end: untrusted; empty when there was none
+	Answer    string // without line ends, several messages joined by "\n": untrusted; empty when there was none
 	// Begun is the time on the rig's clock just before the first byte was handed to the link, HandedOver just after the
 	// last one, and Answered when the line end of the answer was read. A time that was not reached is zero. With a
-	// repetition after "busy", Sent, HandedOver and Answered are those of the last one.
+	// repetition, Sent, HandedOver and Answered are those of the last one.
 	Begun, HandedOver, Answered time.Duration
-	Tries                       int   // 1, and one more for every repetition after "busy"
+	Tries                       int   // 1, and one more for every repetition after "busy" or an expected restart
 	Err                         error // as the operation returned it
 }
 
@@ -97,18 +119,32 @@ func (d *Driver) Unsolicited() (lines []Unsolicited, more int) {
 	return lines, more
 }
 
-func (d *Driver) hear(line link.Line, event string) {
+// hear keeps a message that is no answer.
+func (d *Driver) hear(m link.Line, e event) {
+	if e.restart {
+		d.restarted(m.Received)
+	}
 	if len(d.heard) == unsolicitedKept {
 		d.unheard++
 		return
 	}
-	d.heard = append(d.heard, Unsolicited{Received: line.Received, Event: event, Text: string(line.Text)})
+	d.heard = append(d.heard, Unsolicited{Received: m.Received, Event: e.name, Text: string(m.Text)})
 }
+
+// Do carries out a command. What it brought back is in LastExchange.
+func (d *Driver) Do(ctx context.Context, c Command) error { return d.done(ctx, c) }
 
 // do carries out one operation and returns its answer.
 func (d *Driver) do(ctx context.Context, c Command) (reply, error) {
-	e := Exchange{Operation: c.operation}
+	d.before = d.health
+	e := Exchange{Operation: c.operation, Command: c}
 	got, err := d.exchange(ctx, c, &e)
+	if err == nil || isAnswer(err) {
+		d.boots.completed(c.operation)
+	}
+	if err == nil && c.operation == Identify && d.known == (Identity{}) {
+		d.known = got.identity
+	}
 	if err != nil {
 		err = fmt.Errorf("station: %s: %w", c, err)
 	}
@@ -128,214 +164,192 @@ func (d *Driver) exchange(ctx context.Context, c Command, e *Exchange) (reply, e
 	if err := d.ready(ctx); err != nil {
 		return reply{}, err
 	}
+	if c.operation == Reset {
+		d.boots.expected = true // many stations reset by starting anew
+	}
 	e.Begun = d.clock.Now()
 	giveUp := e.Begun + d.manners.write + r.timeout
 	for {
 		e.Tries++
 		e.Sent = text
-		if err := d.send(ctx, text); err != nil {
-			return reply{}, err
-		}
-		e.HandedOver = d.clock.Now()
-		line, err := d.await(ctx, r, e.HandedOver+r.timeout)
-		if err != nil {
-			d.outOfStep = true
-			return reply{}, fmt.Errorf("answer to %q: %w", text, err)
-		}
-		e.Answer, e.Answered = string(line.Text), line.Received
-		got, err := d.understand(c, r, text, line)
-		if !errors.Is(err, ErrBusy) {
+		got, err := d.try(ctx, c, r, e)
+		switch {
+		case errors.Is(err, errExpectedRestart):
+			// What was asked went under with the restart. This comes round no more often than a restart is expected.
+			if err := d.Resynchronise(ctx); err != nil || c.operation == Reset {
+				return reply{}, err
+			}
+			giveUp = d.clock.Now() + d.manners.write + r.timeout
+		case errors.Is(err, ErrBusy) && d.clock.Now()+d.manners.busyPause < giveUp:
+			if err := d.clock.Wait(ctx, d.manners.busyPause); err != nil {
+				return reply{}, err
+			}
+		default:
 			return got, err
 		}
-		if d.clock.Now()+d.manners.busyPause >= giveUp {
-			return reply{}, err
-		}
-		if err := d.clock.Wait(ctx, d.manners.busyPause); err != nil {
-			return reply{}, err
-		}
 	}
+}
+
+// try sends a command once and takes its answer.
+func (d *Driver) try(ctx context.Context, c Command, r *request, e *Exchange) (reply, error) {
+	if err := d.send(ctx, e.Sent); err != nil {
+		return reply{}, err
+	}
+	e.HandedOver = d.clock.Now()
+	p := prepared{c, r, e.Sent}
+	answer, err := d.await(ctx, p, []string{e.Sent}, e.HandedOver+r.timeout)
+	e.Answer = asOne(answer)
+	switch {
+	case errors.Is(err, link.ErrTimeout):
+		d.outOfStep = true
+		return reply{}, &noAnswer{sent: e.Sent, err: err}
+	case err != nil:
+		d.outOfStep = true
+		return reply{}, fmt.Errorf("answer to %q: %w", e.Sent, err)
+	}
+	e.Answered = answer[len(answer)-1].Received
+	got, err := d.understand(p, answer)
+	d.echoing = nil // one that has not come by now does not come
+	return got, err
+}
+
+// asOne is an answer as one text.
+func asOne(answer []link.Line) string {
+	texts := make([]string, len(answer))
+	for i, m := range answer {
+		texts[i] = string(m.Text)
+	}
+	return strings.Join(texts, "\n")
 }
 
 // ready brings driver and station into step if need be, and takes away what came unasked since the last operation.
 func (d *Driver) ready(ctx context.Context) error {
+	if !d.outOfStep {
+		if err := d.Listen(ctx); err != nil {
+			return err
+		}
+	}
 	if d.outOfStep {
 		return d.Resynchronise(ctx)
 	}
+	return nil
+}
+
+// lateBytes is how much of what has come is looked at after the time for it has passed, so that a station which never
+// pauses holds nobody. Our own choice: the longest line that a dialect may allow is a million.
+const lateBytes = 1 << 20
+
+// Listen takes what has come unasked since the last operation, without waiting for more, so that events and restarts
+// become known. Operations do it as they begin. Errors are those of the link and of the context.
+func (d *Driver) Listen(ctx context.Context) error {
+	giveUp, most := d.clock.Now()+d.manners.quiet, d.lines.BytesRead()+lateBytes
 	for {
-		line, err := d.lines.ReadLine(ctx, 0)
-		if errors.Is(err, link.ErrTimeout) {
+		m, err := d.lines.ReadLine(ctx, 0)
+		var garbled *GarbledMessage
+		var long *link.LongLineError
+		switch {
+		case err == nil:
+			e, _ := d.language.isEvent(nil, m)
+			d.hear(m, e)
+		case errors.As(err, &garbled):
+			// Nobody has asked for it, so it is no sign of a bad line: between answers a station may print what it likes.
+			d.hear(link.Line{Text: []byte(garbled.Got), Received: d.clock.Now()}, event{})
+		case errors.As(err, &long):
+			d.hear(link.Line{Text: long.Start, Received: d.clock.Now()}, event{})
+			d.outOfStep = true
+			return nil
+		case errors.Is(err, link.ErrTimeout):
 			// The rest of a line that has begun would otherwise become the answer's first half.
-			if len(d.lines.Pending()) > 0 {
-				return d.Resynchronise(ctx)
-			}
+			d.outOfStep = d.outOfStep || len(d.lines.Pending()) > 0
+			return nil
+		default:
+			return d.faulted(err)
+		}
+		if d.clock.Now() > giveUp || d.lines.BytesRead() > most {
+			d.outOfStep = true
 			return nil
 		}
-		var long *link.LongLineError
-		if errors.As(err, &long) {
-			d.hear(link.Line{Text: long.Start, Received: d.clock.Now()}, "")
-			return d.Resynchronise(ctx)
-		}
-		if err != nil {
-			d.outOfStep = true
-			return err
-		}
-		e, _ := d.language.isEvent(nil, line)
-		d.hear(line, e.name)
 	}
 }
 
-// send hands over one line.
+// send hands over one message.
 func (d *Driver) send(ctx context.Context, text string) error {
-	line := d.language.encode(text)
-	n, err := d.link.Write(ctx, line, d.manners.write)
+	encoded := d.language.encode(text)
+	n, err := d.link.Write(ctx, encoded, d.manners.write)
 	if err == nil {
+		d.lastSent, d.everSent = d.clock.Now(), true
+		if d.manners.echo {
+			d.echoing = append(d.echoing, text)
+		}
 		return nil
 	}
 	d.outOfStep = true
-	if n > 0 && n < len(line) {
-		d.halfSent = true
+	d.halfSent = d.halfSent || n > 0 && n < len(encoded)
+	if errors.Is(err, link.ErrTimeout) {
+		err = fmt.Errorf("%w: %w", ErrNotTaken, err)
 	}
-	return fmt.Errorf("%d of %d bytes of %q handed over: %w", n, len(line), text, err)
+	return fmt.Errorf("%d of %d bytes of %q handed over: %w", n, len(encoded), text, d.faulted(err))
 }
 
-// understand asks the language what a message means. One that it does not know leaves driver and station out of step.
-func (d *Driver) understand(c Command, r *request, sent string, m link.Line) (reply, error) {
-	got, err := d.language.understand(c, r, sent, []link.Line{m})
+// understand asks the language what an answer means. One that it does not know leaves driver and station out of step.
+func (d *Driver) understand(p prepared, answer []link.Line) (reply, error) {
+	got, err := d.language.understand(p.command, p.request, p.text, answer)
 	var unexpected *UnexpectedAnswer
 	if errors.As(err, &unexpected) {
 		d.outOfStep = true
+		if d.echoed && len(d.echoing) > 0 && len(answer) == 1 {
+			// The station says back what it hears, and it has not yet: this is what became of it.
+			return got, d.faulted(&GarbledMessage{What: "an echo", Got: string(answer[0].Text), Want: fmt.Sprintf("%q, as sent", p.text)})
+		}
 	}
 	return got, err
 }
 
-// await returns the next line that is no event.
-func (d *Driver) await(ctx context.Context, r *request, until time.Duration) (link.Line, error) {
+// The most that an answer in parts may have. Our own choice: a list of all locomotives of a large layout.
+const (
+	mostParts     = 1024
+	mostPartBytes = 1 << 20
+)
+
+// await returns the messages of the next answer: to p, or to whichever of the commands with the outstanding texts was
+// sent first. What came of an answer that did not end is returned beside the error.
+func (d *Driver) await(ctx context.Context, p prepared, outstanding []string, until time.Duration) (answer []link.Line, err error) {
+	size, late := 0, int64(-1)
 	for {
-		line, err := d.lines.ReadLine(ctx, max(until-d.clock.Now(), 0))
+		m, err := d.lines.ReadLine(ctx, max(until-d.clock.Now(), 0))
 		if err != nil {
-			return link.Line{}, err
+			return answer, d.faulted(err)
 		}
-		e, isEvent := d.language.isEvent(r, line)
-		if !isEvent {
-			return line, nil
+		e, isEvent := d.language.isEvent(p.request, m)
+		switch {
+		case len(answer) == 0 && d.isEcho(p, m, outstanding, isEvent):
+		case isEvent:
+			expected := d.boots.expected
+			d.hear(m, e)
+			if e.restart {
+				return answer, d.restartError(expected, m.Received)
+			}
+		default:
+			answer = append(answer, m)
+			size += len(m.Text)
+			if !d.language.isPart(p.request, m) {
+				return answer, nil
+			}
+			if len(answer) == mostParts || size > mostPartBytes {
+				return answer[:1], &EndlessAnswer{Parts: len(answer), Bytes: size}
+			}
 		}
-		d.hear(line, e.name)
 		// A station that talks without pause must not hold us here.
-		if d.clock.Now() >= until && len(d.lines.Pending()) == 0 {
-			return link.Line{}, link.ErrTimeout
+		if d.clock.Now() >= until {
+			if late < 0 {
+				late = d.lines.BytesRead()
+			}
+			if len(d.lines.Pending()) == 0 || d.lines.BytesRead()-late > lateBytes {
+				return answer, link.ErrTimeout
+			}
 		}
 		if err := ctx.Err(); err != nil {
-			return link.Line{}, err
-		}
-	}
-}
-
-// Resynchronise brings driver and station into step: after it, no answer to an earlier operation is on its way, as far as
-// that can be known. Operations do it by themselves when it is needed; call it after the station was restarted.
-//
-// With [resynchronise] in the dialect, the query there is sent, and every line until its answer is passed over: a
-// station answers in order, so whatever was on its way has come before. The query is sent up to three times within its
-// time, since the first may have been lost; then the driver listens until the line has been quiet for [time] quiet,
-// which also takes away answers to the repeated query. Without [resynchronise] there is only the quiet time: an answer
-// that is later than that will be taken for the answer of the next operation if it looks like one. So a dialect should
-// have the query whenever the language has one that fits.
-//
-// Lines that are passed over are kept for Unsolicited.
-func (d *Driver) Resynchronise(ctx context.Context) error {
-	d.outOfStep = true
-	if d.halfSent {
-		// End the line of which the station holds the beginning; what it makes of it is passed over.
-		if _, err := d.link.Write(ctx, d.language.ending(), d.manners.write); err != nil {
-			return fmt.Errorf("coming into step: %w", err)
-		}
-		d.halfSent = false
-	}
-	if d.language.query() != nil {
-		if err := d.askInStep(ctx); err != nil {
-			return fmt.Errorf("coming into step: %w", err)
-		}
-	}
-	if err := d.listenUntilQuiet(ctx); err != nil {
-		return fmt.Errorf("coming into step: %w", err)
-	}
-	d.outOfStep = false
-	return nil
-}
-
-// inStepTries is how often the query of [resynchronise] is sent at most.
-const inStepTries = 3
-
-func (d *Driver) askInStep(ctx context.Context) error {
-	s := d.language.query()
-	start := d.clock.Now()
-	for try := range inStepTries {
-		if err := d.send(ctx, s.send); err != nil {
-			return err
-		}
-		// Later tries get what is left of the whole time, evenly.
-		until := start + s.timeout*time.Duration(try+1)/inStepTries
-		found, err := d.passOver(ctx, until, s.matches)
-		if found || err != nil {
-			return err
-		}
-	}
-	return fmt.Errorf("no answer to %q: %w", s.send, link.ErrTimeout)
-}
-
-func (s *inStep) matches(line link.Line) bool { return s.pattern.Match(line.Text) }
-
-// passOver reads lines until one is wanted or the time has come; the others are kept as unsolicited.
-func (d *Driver) passOver(ctx context.Context, until time.Duration, wanted func(link.Line) bool) (bool, error) {
-	for {
-		line, err := d.lines.ReadLine(ctx, max(until-d.clock.Now(), 0))
-		var long *link.LongLineError
-		switch {
-		case errors.Is(err, link.ErrTimeout):
-			return false, nil
-		case errors.As(err, &long):
-			d.hear(link.Line{Text: long.Start, Received: d.clock.Now()}, "")
-			if !long.Ended {
-				return false, nil
-			}
-		case err != nil:
-			return false, err
-		case wanted(line):
-			return true, nil
-		default:
-			e, _ := d.language.isEvent(nil, line)
-			d.hear(line, e.name)
-		}
-		if d.clock.Now() >= until {
-			return false, nil
-		}
-	}
-}
-
-// listenUntilQuiet waits for [time] quiet without a byte. A line that was begun and not ended is thrown away.
-func (d *Driver) listenUntilQuiet(ctx context.Context) error {
-	// A station that never is quiet must not hold us here: it has the time of one answer.
-	giveUp := d.clock.Now() + max(defaultAnswer, 2*d.manners.quiet)
-	for {
-		read := d.lines.BytesRead()
-		began := d.clock.Now()
-		heard, err := d.passOver(ctx, began+d.manners.quiet, func(line link.Line) bool {
-			e, _ := d.language.isEvent(nil, line)
-			if s := d.language.query(); s == nil || !s.matches(line) {
-				d.hear(line, e.name)
-			}
-			return true
-		})
-		if err != nil {
-			return err
-		}
-		if !heard && d.lines.BytesRead() == read {
-			if rest := d.lines.Discard(); len(rest) > 0 {
-				d.hear(link.Line{Text: rest, Received: d.clock.Now()}, "")
-			}
-			return nil
-		}
-		if d.clock.Now() >= giveUp {
-			return fmt.Errorf("the station talks without pause: %w", link.ErrTimeout)
+			return answer, err
 		}
 	}
 }

@@ -150,9 +150,9 @@ func TestGarbledAnswerLeadsBackIntoStep(t *testing.T) {
 	s.to(read8, at(0, `8;0,"No error"`))
 	d := s.driver()
 	_, err := d.ReadCV(t.Context(), 29, "")
-	var unexpected *station.UnexpectedAnswer
-	require.ErrorAs(t, err, &unexpected)
-	assert.Equal(t, "\x00\xff<script>", unexpected.Got)
+	var garbled *station.GarbledMessage
+	require.ErrorAs(t, err, &garbled)
+	assert.Equal(t, "\x00\xff<script>", garbled.Got)
 	assert.NotContains(t, err.Error(), "\x00", "errors quote what a station says")
 	value, err := d.ReadCV(t.Context(), 8, "")
 	require.NoError(t, err)

@@ -15,9 +15,10 @@ import (
 
 // A File is a station file: who the station is, how it is talked to, what it claims and what it declares.
 type File struct {
-	Name        string // of the station, as reports print it
-	DialectFile string // as the file names it
-	Dialect     *Dialect
+	Name        string   // of the station, as reports print it
+	DialectFile string   // as the file names it
+	Dialect     *Dialect // nil with an adapter
+	Adapter     *Adapter // nil with a dialect
 	// Link is the address of the link to the station, as link.ParseAddress reads it; empty when the file has none.
 	Link     string
 	Claims   Claims
@@ -32,6 +33,7 @@ type File struct {
 type stationFile struct {
 	Name     string       `toml:"name"`
 	Dialect  string       `toml:"dialect"`
+	Adapter  *adapterFile `toml:"adapter"`
 	Link     string       `toml:"link"`
 	Claims   claimsFile   `toml:"claims"`
 	Declares declaresFile `toml:"declares"`
@@ -39,6 +41,9 @@ type stationFile struct {
 
 // Driver returns a driver that speaks with the station as the file says. Times are those of c.
 func (f *File) Driver(l link.Link, c Clock, options ...Option) *Driver {
+	if f.Adapter != nil {
+		return newDriver(newAdapterLanguage(f.Adapter), l, c, options...)
+	}
 	return NewDriver(f.Dialect, l, c, options...)
 }
 
@@ -49,12 +54,16 @@ func LoadFile(name string) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
-	return ParseFile(name, data, func(dialect string) ([]byte, error) {
+	f, err := ParseFile(name, data, func(dialect string) ([]byte, error) {
 		if !filepath.IsAbs(dialect) {
 			dialect = filepath.Join(filepath.Dir(name), dialect)
 		}
 		return readBounded(func() (io.ReadCloser, error) { return os.Open(dialect) })
 	})
+	if err == nil && f.Adapter != nil {
+		f.Adapter.Folder, err = filepath.Abs(filepath.Dir(name))
+	}
+	return f, err
 }
 
 // LoadFS is LoadFile for a file system such as rigs.Files.
@@ -82,8 +91,13 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 // dialect file that it names. The keys, all strict; ranges are texts such as "1..127", quantities carry their unit:
 //
 //	name = "..."                        needed
-//	dialect = "my.dialect.toml"         needed; beside this file
+//	dialect = "my.dialect.toml"         beside this file; needed unless there is an [adapter]
 //	link = "serial:/dev/ttyX?baud=..."  how the station is reached, see link.ParseAddress; a rig file may say it instead
+//	[adapter]                           a program that talks with the station, in place of a dialect
+//	  command = ["./mine", "{link}"]    needed: the program and its arguments, see File.OpenAdapter
+//	  timeout = "2s"                    for the station to answer; reset and set_power have 3s, service mode 10s at least
+//	  timeouts = { read_cv = "20s" }    by operation, and for hello ("15s") and ping
+//	  restarts = 2                      how often it is started again after it has ended
 //	[claims]
 //	  tracks = ["main", "programming"]  needed, one at least
 //	  speed_steps = [28, 128]
@@ -115,8 +129,12 @@ func ParseFile(name string, data []byte, openDialect func(path string) ([]byte, 
 		doc.fail("link", quote(file.Link), err.Error(), "")
 	}
 	var dialectErr error
-	if file.Dialect == "" {
-		doc.fail("dialect", "no dialect", "the name of a dialect file beside this one", `dialect = "reference.dialect.toml"`)
+	if file.Adapter != nil {
+		if f.Adapter = doc.adapter(file.Adapter, file.Link); file.Dialect != "" {
+			doc.fail("adapter", "an adapter and a dialect", "one of them", "the dialect is what the harness itself speaks")
+		}
+	} else if file.Dialect == "" {
+		doc.fail("dialect", "no dialect", "the name of a dialect file beside this one, or an [adapter]", `dialect = "reference.dialect.toml"`)
 	} else if data, err := openDialect(file.Dialect); err != nil {
 		doc.fail("dialect", quote(file.Dialect), "a file that can be read: "+err.Error(), "the name is relative to this file")
 	} else {

@@ -17,7 +17,7 @@ type FloodReport struct {
 	Done       int
 	Refused    int // also tripped and not acknowledged
 	Busy       int // not sent again
-	Unexpected int // answered with a line that no pattern of the command knows
+	Unexpected int // answered with a message that no pattern of the command knows, or that came damaged
 	Lost       int // not answered in the time that the dialect allows
 	Bytes      int64
 	// FirstRefused and FirstUnexpected are the first answers of their kind, or nil.
@@ -65,9 +65,10 @@ func (d *Driver) Flood(ctx context.Context, duration time.Duration, commands ...
 // flood is one run of Send or Flood.
 type flood struct {
 	*Driver
-	report   FloodReport
-	commands []prepared
-	waiting  []int // commands sent and not answered
+	report      FloodReport
+	commands    []prepared
+	waiting     []int // commands sent and not answered
+	outstanding []string
 }
 
 type prepared struct {
@@ -130,12 +131,22 @@ func (f *flood) collect(ctx context.Context, unanswered int) error {
 		if len(f.waiting) > unanswered {
 			wait = first.request.timeout
 		}
-		line, err := f.await(ctx, first.request, f.clock.Now()+wait)
+		f.outstanding = f.outstanding[:0]
+		for _, i := range f.waiting {
+			f.outstanding = append(f.outstanding, f.commands[i].text)
+		}
+		answer, err := f.await(ctx, first, f.outstanding, f.clock.Now()+wait)
+		if len(answer) > 0 && errors.Is(err, link.ErrTimeout) && wait == 0 {
+			var rest []link.Line
+			rest, err = f.await(ctx, first, nil, f.clock.Now()+first.request.timeout)
+			answer = append(answer, rest...)
+			wait = first.request.timeout
+		}
 		var long *link.LongLineError
+		var garbled *GarbledMessage
 		switch {
 		case err == nil:
-			f.waiting = f.waiting[1:]
-			f.count(first, line)
+			f.answered(first, answer)
 		case errors.Is(err, link.ErrTimeout) && wait == 0:
 			return nil
 		case errors.Is(err, link.ErrTimeout):
@@ -144,8 +155,10 @@ func (f *flood) collect(ctx context.Context, unanswered int) error {
 			f.waiting = nil
 			return f.Resynchronise(ctx)
 		case errors.As(err, &long) && long.Ended:
+			f.answered(first, []link.Line{{Text: long.Start, Received: f.clock.Now()}})
+		case errors.As(err, &garbled):
 			f.waiting = f.waiting[1:]
-			f.count(first, link.Line{Text: long.Start, Received: f.clock.Now()})
+			f.report.Unexpected++
 		default:
 			return err
 		}
@@ -153,8 +166,11 @@ func (f *flood) collect(ctx context.Context, unanswered int) error {
 	return nil
 }
 
-func (f *flood) count(p prepared, line link.Line) {
-	_, err := f.understand(p.command, p.request, p.text, line)
+// answered counts what the answer to the first of the unanswered commands says.
+func (f *flood) answered(p prepared, answer []link.Line) {
+	f.waiting = f.waiting[1:]
+	f.echoesDue(len(f.waiting))
+	_, err := f.understand(p, answer)
 	refused, isRefusal := asRefusal(err)
 	var unexpected *UnexpectedAnswer
 	switch {
@@ -167,9 +183,9 @@ func (f *flood) count(p prepared, line link.Line) {
 		}
 	case errors.Is(err, ErrBusy):
 		f.report.Busy++
-	case errors.As(err, &unexpected):
+	default:
 		f.report.Unexpected++
-		if f.report.FirstUnexpected == nil {
+		if errors.As(err, &unexpected) && f.report.FirstUnexpected == nil {
 			f.report.FirstUnexpected = unexpected
 		}
 	}

@@ -86,35 +86,5 @@ type request struct {
 	timeout  time.Duration
 	unit     physic.ElectricCurrent
 	answers  []answer
+	id       int64 // of a question to an adapter
 }
-
-func (d *Dialect) manners() manners {
-	return manners{write: d.write, busyPause: d.busyPause, quiet: d.quiet, window: d.window}
-}
-
-func (d *Dialect) encode(text string) []byte { return []byte(text + d.end) }
-func (d *Dialect) ending() []byte            { return []byte(d.end) }
-func (d *Dialect) query() *inStep            { return d.inStep }
-
-func (d *Dialect) messages(l link.Link, c Clock) messageReader {
-	return link.NewLineReader(l, c, d.answerEnd, d.lineLimit)
-}
-
-// isEvent lets an answer of the operation under way go before the dialect's events.
-func (d *Dialect) isEvent(r *request, m link.Line) (event, bool) {
-	if r != nil {
-		for _, a := range r.answers {
-			if a.pattern.Match(m.Text) {
-				return event{}, a.means == MeansEvent
-			}
-		}
-	}
-	for _, e := range d.events {
-		if e.pattern.Match(m.Text) {
-			return event{name: e.name}, true
-		}
-	}
-	return event{}, false
-}
-
-func (d *Dialect) isPart(*request, link.Line) bool { return false }
