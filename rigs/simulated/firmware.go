@@ -43,7 +43,7 @@ type firmware struct {
 	port      [ports]port
 	// wakeAt is when the main loop has something to do: a message to execute or to go on with.
 	wakeAt time.Duration
-	inter  interpreter
+	inter  interpreter // of the language that the station speaks
 	// say sends a response to the host.
 	say func(t time.Duration, text string)
 
@@ -54,8 +54,9 @@ type firmware struct {
 	paused       bool // the main track is held up, in a flawed firmware
 }
 
-// newFirmware is the firmware of a station whose supply came on at t.
-func newFirmware(set *settings, random *rand.Rand, t time.Duration, say func(time.Duration, string)) *firmware {
+// newFirmware is the firmware of a station whose supply came on at t. The language is one of newSCPI and its like.
+func newFirmware(set *settings, random *rand.Rand, t time.Duration, language func(s *firmware, ready time.Duration) interpreter,
+	say func(time.Duration, string)) *firmware {
 	s := &firmware{settings: set, wakeAt: never, say: say, scheduler: newScheduler(set), sequencer: newSequencer(set)}
 	s.scheduler.drained = s.wake
 	s.sequencer.finished = func(t time.Duration) {
@@ -79,7 +80,7 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, say func(tim
 	}
 	set.flaws.spoilGenerators(s)
 	s.port[mainPort].watch.skip = set.flaws.saturatedSkip
-	s.inter.init(s, t+set.bootTime)
+	s.inter = language(s, t+set.bootTime)
 	return s
 }
 

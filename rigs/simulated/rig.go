@@ -31,6 +31,9 @@ type Options struct {
 	// Nominal builds a station without variation: every value the standards' or the declared bands' middle, for those
 	// who have to know it beforehand. What is random within one run stays random.
 	Nominal bool
+	// Dialect is what the station speaks, nil for the reference language. It needs a say in its answers: see
+	// station.NewResponder.
+	Dialect *station.Dialect
 	// Baud is the speed of the serial line, 10 bits a character. 115200 if zero.
 	Baud int
 	// Probe says how well the probe sees.
@@ -86,6 +89,7 @@ type Rig struct {
 	jitter  *rand.Rand // of the stations' timers
 	gain    float64    // counts per ampere of this station's sense amplifier
 	line    line
+	speaks  func(s *firmware, ready time.Duration) interpreter
 	station *firmware
 	output  [ports]output
 }
@@ -98,7 +102,10 @@ func New(o Options) (*Rig, error) {
 	if err := o.complete(); err != nil {
 		return nil, err
 	}
-	r := &Rig{options: o, settings: nominal()}
+	r := &Rig{options: o, settings: nominal(), speaks: newSCPI}
+	if err := r.learn(o.Dialect); err != nil {
+		return nil, err
+	}
 	// One generator for each thing that draws, so that none depends on how often another is asked.
 	seed := func(stream uint64) *rand.PCG { return rand.NewPCG(uint64(o.Seed), stream) }
 	draw := rand.New(seed(1))
@@ -124,6 +131,22 @@ func New(o Options) (*Rig, error) {
 	}
 	r.build(-r.settings.bootTime)
 	return r, nil
+}
+
+// learn gives the rig's stations their language.
+func (r *Rig) learn(d *station.Dialect) error {
+	if d == nil || d.Name() == referenceDialect {
+		return nil
+	}
+	responder, err := station.NewResponder(d)
+	if err == nil {
+		_, err = responder.Started()
+	}
+	if err != nil {
+		return fmt.Errorf("simulated rig: a station that speaks the dialect %q: %w", d.Name(), err)
+	}
+	r.speaks = speaks(responder)
+	return nil
 }
 
 // complete puts the defaults in and checks the rest.
@@ -153,7 +176,7 @@ func (o *Options) complete() error {
 
 // build puts a station on the bench whose supply comes on at t.
 func (r *Rig) build(t time.Duration) {
-	r.station = newFirmware(&r.settings, r.jitter, t, func(t time.Duration, text string) {
+	r.station = newFirmware(&r.settings, r.jitter, t, r.speaks, func(t time.Duration, text string) {
 		r.line.toHost.put(t, r.line.character, []byte(text))
 	})
 	for i := range r.output {
@@ -192,6 +215,9 @@ func (r *Rig) Wait(ctx context.Context, d time.Duration) error {
 // room; the characters then take their time on the line.
 func (r *Rig) Link() link.Link { return &r.line }
 
+// Underway is what the station has said that is still on the line to the host.
+func (r *Rig) Underway() []byte { return r.line.toHost.bytes }
+
 // Track returns one of the two outputs.
 func (r *Rig) Track(name station.Track) harness.Track {
 	for i := range r.output {
@@ -208,8 +234,17 @@ const supplyOff = 500 * time.Millisecond
 // Restart takes the station's supply away for half a second and waits until the station has started up. Characters that
 // were on the line are lost.
 func (r *Rig) Restart(ctx context.Context) error {
+	started, err := r.CutSupply()
+	if err != nil {
+		return err
+	}
+	return r.Wait(ctx, started)
+}
+
+// CutSupply is the part of Restart that takes no time. It returns how long it takes until the station has started up.
+func (r *Rig) CutSupply() (started time.Duration, err error) {
 	if r.closed {
-		return errClosed
+		return 0, errClosed
 	}
 	for i := range r.output {
 		r.output[i].drive(r.now, signal.Off)
@@ -217,7 +252,7 @@ func (r *Rig) Restart(ctx context.Context) error {
 	r.line.toStation.clear()
 	r.line.toHost.clear()
 	r.build(r.now + supplyOff)
-	return r.Wait(ctx, supplyOff+r.settings.bootTime+time.Millisecond)
+	return supplyOff + r.settings.bootTime + time.Millisecond, nil
 }
 
 // Safe takes everything off the rails.

@@ -106,6 +106,16 @@ func (s *scheduler) drop(k key) {
 	s.commands = kept
 }
 
+// dropSpeed takes the waiting speed of one decoder away: what it was told before must not come after its stop.
+func (s *scheduler) dropSpeed(k key) {
+	for i := range s.commands {
+		if c := &s.commands[i]; c.key == k && c.kind == kindSpeed {
+			s.commands = append(s.commands[:i], s.commands[i+1:]...)
+			return
+		}
+	}
+}
+
 // dropMotion takes waiting speeds away: a stop of all must not be followed by an older speed.
 func (s *scheduler) dropMotion() {
 	kept := s.commands[:0]

@@ -1,56 +1,14 @@
 package simulated
 
 import (
-	"fmt"
 	"strings"
 	"time"
 )
 
-// errorCode is the number of an event of the reference language.
-type errorCode int
-
-// The events. Negative ones are those of SCPI-1999; positive ones are the station's own.
-const (
-	noError           errorCode = 0
-	syntaxError       errorCode = -102
-	dataTypeError     errorCode = -104
-	parameterExcess   errorCode = -108
-	missingParameter  errorCode = -109
-	undefinedHeader   errorCode = -113
-	settingsConflict  errorCode = -221
-	outOfRange        errorCode = -222
-	illegalParameter  errorCode = -224
-	outOfMemory       errorCode = -225
-	queueOverflow     errorCode = -350
-	inputOverrun      errorCode = -363
-	noAcknowledge     errorCode = 110
-	trackTripped      errorCode = 120
-	errorQueueEntries           = 16
-)
-
-var errorTexts = map[errorCode]string{
-	noError:          "No error",
-	syntaxError:      "Syntax error",
-	dataTypeError:    "Data type error",
-	parameterExcess:  "Parameter not allowed",
-	missingParameter: "Missing parameter",
-	undefinedHeader:  "Undefined header",
-	settingsConflict: "Settings conflict",
-	outOfRange:       "Data out of range",
-	illegalParameter: "Illegal parameter value",
-	outOfMemory:      "Out of memory",
-	queueOverflow:    "Queue overflow",
-	inputOverrun:     "Input buffer overrun",
-	noAcknowledge:    "No acknowledge",
-	trackTripped:     "Track tripped",
-}
-
-func (c errorCode) String() string { return fmt.Sprintf("%d,%q", int(c), errorTexts[c]) }
-
-// interpreter takes characters, gathers them into program messages (IEEE 488.2-1992 section 7) ended by line feed, and
-// executes the units of a message in their order. A unit that takes long, such as a read of a CV, holds up the units
-// behind it and nothing else.
-type interpreter struct {
+// scpi is the interpreter of the reference language. It gathers characters into program messages (IEEE 488.2-1992 section
+// 7) ended by line feed, and executes the units of a message in their order. A unit that takes long, such as a read of a
+// CV, holds up the units behind it and nothing else.
+type scpi struct {
 	station *firmware
 	readyAt time.Duration // characters before are lost: the processor starts up
 	// input is the buffer that the serial interrupt fills.
@@ -62,17 +20,18 @@ type interpreter struct {
 	executing bool
 	responses []string
 	errors    []errorCode
-	// resume, if not nil, goes on with a unit that takes long; it reports whether the unit has ended.
-	resume func(t time.Duration) bool
+	// acting is the unit under way, nil between units; respond puts what it gave into words, nil if there is nothing to say.
+	acting  action
+	respond func(value int) string
 }
 
-func (n *interpreter) init(s *firmware, ready time.Duration) {
-	n.station, n.readyAt = s, ready
-	n.input = make([]byte, 0, s.settings.inputBuffer)
+// newSCPI is the interpreter of a station that takes characters from ready on.
+func newSCPI(s *firmware, ready time.Duration) interpreter {
+	return &scpi{station: s, readyAt: ready, input: make([]byte, 0, s.settings.inputBuffer)}
 }
 
 // character is the serial receive interrupt.
-func (n *interpreter) character(t time.Duration, c byte) {
+func (n *scpi) character(t time.Duration, c byte) {
 	if t < n.readyAt {
 		return
 	}
@@ -99,13 +58,10 @@ func (n *interpreter) character(t time.Duration, c byte) {
 }
 
 // run is the main loop's turn at t: it executes one unit, or goes on with one.
-func (n *interpreter) run(t time.Duration) {
-	if n.resume != nil {
-		if !n.resume(t) {
-			return // whoever it waits for wakes the main loop
-		}
-		n.resume = nil
-	} else if !n.executing {
+func (n *scpi) run(t time.Duration) {
+	switch {
+	case n.acting != nil:
+	case !n.executing:
 		if n.lines == 0 {
 			return
 		}
@@ -114,16 +70,17 @@ func (n *interpreter) run(t time.Duration) {
 		n.input = n.input[:copy(n.input, n.input[end+1:])]
 		n.lines--
 		n.units, n.executing = parse(message), true
-	} else if len(n.units) > 0 {
-		u := n.units[0]
+	case len(n.units) > 0:
+		n.acting, n.respond = n.execute(t, n.units[0])
 		n.units = n.units[1:]
-		n.execute(t, u)
-		if n.resume != nil {
-			if !n.resume(t) {
-				return
-			}
-			n.resume = nil
+	}
+	if n.acting != nil {
+		r, ended := n.acting(t)
+		if !ended {
+			return // whoever it waits for wakes the main loop
 		}
+		n.acting = nil
+		n.conclude(r)
 	}
 	if len(n.units) == 0 {
 		n.finish(t)
@@ -132,8 +89,18 @@ func (n *interpreter) run(t time.Duration) {
 	n.station.wake(t + n.station.settings.unitTime)
 }
 
+// conclude takes the result of a unit.
+func (n *scpi) conclude(r result) {
+	switch {
+	case r.code != noError:
+		n.raise(r.code)
+	case n.respond != nil:
+		n.responses = append(n.responses, n.respond(r.value))
+	}
+}
+
 // finish ends a message with the response of its queries, IEEE 488.2-1992 section 8.
-func (n *interpreter) finish(t time.Duration) {
+func (n *scpi) finish(t time.Duration) {
 	n.executing = false
 	if len(n.responses) > 0 {
 		n.station.say(t, strings.Join(n.responses, ";")+"\n")
@@ -145,15 +112,13 @@ func (n *interpreter) finish(t time.Duration) {
 }
 
 // raise puts an event into the error queue. The last entry of a full queue becomes queue overflow, SCPI-1999 21.8.1.
-func (n *interpreter) raise(c errorCode) {
+func (n *scpi) raise(c errorCode) {
 	if len(n.errors) == errorQueueEntries {
 		n.errors[errorQueueEntries-1] = queueOverflow
 		return
 	}
 	n.errors = append(n.errors, c)
 }
-
-func (n *interpreter) respond(text string) { n.responses = append(n.responses, text) }
 
 // unit is one program message unit: a header with its path from the root, and parameters.
 type unit struct {

@@ -1,0 +1,151 @@
+package bench
+
+import (
+	"fmt"
+	"net"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"bufferstop/harness/link"
+)
+
+// A File is a rig file of this kind:
+//
+//	kind = "bench"
+//	name = "my bench"                            # may be left out
+//
+//	[station]
+//	file = "my.station.toml"                     # beside the rig file
+//	link = "serial:usb=1209:0001?baud=115200"    # see link.ParseAddress; may stand in the station file instead
+//
+// A table [inside] has a simulated station, with its tracks, take the place of the real one at the far end of the link:
+//
+//	[inside]
+//	serve = "pty"                # or tcp, or rfc2217
+//	path = "station.tty"         # pty: a symbolic link to make to the device, relative to the rig file
+//	listen = "127.0.0.1:0"       # tcp: where to listen; port 0 takes a free one
+//	pace = "real"                # or virtual: time passes only while the harness waits
+//
+// With serve = "pty" the link is a serial: one to that path, and with tcp a tcp: one to where it listens, which are what
+// they are when they are left out; what the station file says of a link holds for the real station. With rfc2217 the station is at a pseudo-terminal too, for an RFC 2217 server on this
+// machine to serve; path and an rfc2217: link to the server are needed.
+type File struct {
+	// Name is what reports call the rig.
+	Name string
+	// Folder is where the file is: paths in it are relative to it.
+	Folder string
+	// Station is the name of the station file, relative to the rig file.
+	Station string
+	// Link is the address of the station; empty when the file has none.
+	Link string
+	// Inside is the station in this process, or nil.
+	Inside *Inside
+}
+
+// Inside is a simulated station at the far end of a real link.
+type Inside struct {
+	Serve  string // pty, tcp or rfc2217
+	Path   string // of the symbolic link to the pseudo-terminal, relative to the rig file; empty for none
+	Listen string // host:port
+	Pace   string // real or virtual
+}
+
+// What [inside] may say.
+const (
+	servePTY     = "pty"
+	serveTCP     = "tcp"
+	serveRFC2217 = "rfc2217"
+	paceReal     = "real"
+	paceVirtual  = "virtual"
+)
+
+// anyPort is where a station inside listens unless the file says otherwise.
+const anyPort = "127.0.0.1:0"
+
+// contents is the file as it is written.
+type contents struct {
+	Kind    string `toml:"kind"`
+	Name    string `toml:"name"`
+	Station struct {
+		File string `toml:"file"`
+		Link string `toml:"link"`
+	} `toml:"station"`
+	Inside *struct {
+		Serve  string  `toml:"serve"`
+		Path   string  `toml:"path"`
+		Listen *string `toml:"listen"`
+		Pace   *string `toml:"pace"`
+	} `toml:"inside"`
+}
+
+// Parse reads the text of a rig file; name is where it is, and stands for it in errors. All that is wrong comes back
+// together, each a *station.FileError with its place, joined.
+func Parse(name string, data []byte) (*File, error) {
+	var c contents
+	d, ok := read(name, data, &c)
+	if !ok {
+		return nil, d.err()
+	}
+	f := &File{Name: c.Name, Folder: filepath.Dir(name), Station: c.Station.File, Link: c.Station.Link}
+	if c.Kind != "bench" {
+		d.fail("kind", quote(c.Kind), `"bench"`, "")
+	}
+	if c.Name == "" {
+		f.Name = "bench"
+	}
+	if c.Station.File == "" {
+		d.fail("station.file", "no station file", "the name of one, relative to this file", `file = "my.station.toml"`)
+	}
+	if c.Station.Link != "" {
+		if _, err := link.ParseAddress(c.Station.Link); err != nil {
+			d.fail("station.link", quote(c.Station.Link), "an address: "+strings.TrimPrefix(err.Error(), "link: "), "")
+		}
+	}
+	if c.Inside != nil {
+		f.Inside = &Inside{Serve: c.Inside.Serve, Path: c.Inside.Path, Listen: anyPort, Pace: paceReal}
+		if c.Inside.Listen != nil {
+			f.Inside.Listen = *c.Inside.Listen
+		}
+		if c.Inside.Pace != nil {
+			f.Inside.Pace = *c.Inside.Pace
+		}
+		d.inside(f.Inside, c.Station.Link, c.Inside.Listen != nil)
+	}
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// inside checks the table of the station inside.
+func (d *document) inside(n *Inside, address string, listens bool) {
+	scheme := schemes[n.Serve]
+	switch {
+	case scheme == "":
+		d.fail("inside.serve", quote(n.Serve), "pty, tcp or rfc2217", "")
+		return
+	case address != "" && !strings.HasPrefix(address, scheme):
+		d.fail("station.link", quote(address), "an address that begins with "+scheme, "the station inside is served so")
+	case n.Serve == serveRFC2217 && n.Path == "":
+		d.fail("inside.path", "no path", "the path at which the RFC 2217 server finds the station", `path = "station.tty"`)
+	case n.Serve == serveTCP && n.Path != "":
+		d.fail("inside.path", quote(n.Path), "no path: a station served by tcp has none", "")
+	case n.Serve != serveTCP && listens:
+		d.fail("inside.listen", quote(n.Listen), `no address: only serve = "tcp" listens`, "")
+	}
+	if strings.ContainsRune(n.Path, 0) {
+		d.fail("inside.path", quote(n.Path), "a path without a zero byte", "")
+	}
+	if _, port, err := net.SplitHostPort(n.Listen); err != nil {
+		d.fail("inside.listen", quote(n.Listen), "host:port", `port 0 takes a free one: "`+anyPort+`"`)
+	} else if _, err := strconv.ParseUint(port, 10, 16); err != nil {
+		d.fail("inside.listen", quote(port), "a port of 0 to 65535", "")
+	}
+	if n.Pace != paceReal && n.Pace != paceVirtual {
+		d.fail("inside.pace", quote(n.Pace), fmt.Sprintf("%s or %s", paceReal, paceVirtual), "")
+	}
+}
+
+// schemes are how addresses begin that lead to what is served.
+var schemes = map[string]string{servePTY: "serial:", serveTCP: "tcp:", serveRFC2217: "rfc2217:"}

@@ -1,0 +1,13 @@
+//go:build !(linux || darwin || freebsd || netbsd || openbsd || dragonfly)
+
+package serving
+
+import (
+	"fmt"
+	"runtime"
+)
+
+// PTY is an error here.
+func PTY(string, func(Notice)) (Port, error) {
+	return nil, fmt.Errorf("serving at a pseudo-terminal: %s has none (hint: serve at a TCP port)", runtime.GOOS)
+}

@@ -1,0 +1,78 @@
+//go:build linux
+
+package serving_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"bufferstop/harness/link"
+	"bufferstop/rigs/serving"
+)
+
+func TestClientsOfAPseudoTerminalComeAndGo(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "station.tty")
+	var heard events
+	p, err := serving.PTY(path, heard.tell)
+	require.NoError(t, err)
+	defer p.Close()
+	assert.Equal(t, "serial:"+path, p.Address().String())
+	for range 3 {
+		_, err := p.Write(t.Context(), []byte("to nobody"), time.Second)
+		require.NoError(t, err)
+		client, err := link.Open(t.Context(), p.Address().String())
+		require.NoError(t, err)
+		// Every byte comes over as it is: the terminal is raw, also for the next client.
+		every := make([]byte, 256)
+		for i := range every {
+			every[i] = byte(i)
+		}
+		_, err = client.Write(t.Context(), every, time.Second)
+		require.NoError(t, err)
+		until(t, p, is(string(every)))
+		_, err = p.Write(t.Context(), every, time.Second)
+		require.NoError(t, err)
+		until(t, client, is(string(every)))
+		require.NoError(t, client.Close())
+		until(t, p, func(string) bool { return heard[len(heard)-1] == serving.Went })
+	}
+	c, w := serving.Came, serving.Went
+	assert.Equal(t, events{c, w, c, w, c, w}, heard)
+	require.NoError(t, p.Close())
+	_, err = os.Lstat(path)
+	require.ErrorIs(t, err, os.ErrNotExist, "the symbolic link is removed")
+}
+
+func TestAPathThatIsTakenIsLeftAloneAndOneThatLeadsNowhereIsNot(t *testing.T) {
+	dir := t.TempDir()
+	quiet := func(serving.Notice) {}
+	file := filepath.Join(dir, "file")
+	require.NoError(t, os.WriteFile(file, []byte("mine"), 0o600))
+	_, err := serving.PTY(file, quiet)
+	require.ErrorContains(t, err, "is there already")
+	kept, err := os.ReadFile(file)
+	require.NoError(t, err)
+	assert.Equal(t, "mine", string(kept))
+
+	path := filepath.Join(dir, "tty")
+	first, err := serving.PTY(path, quiet)
+	require.NoError(t, err)
+	_, err = serving.PTY(path, quiet)
+	require.ErrorContains(t, err, "another simulation may serve there")
+	// Another's link is not removed.
+	require.NoError(t, os.Remove(path))
+	require.NoError(t, os.Symlink("/nowhere", path))
+	require.NoError(t, first.Close())
+	_, err = os.Lstat(path)
+	require.NoError(t, err)
+	second, err := serving.PTY(path, quiet)
+	require.NoError(t, err)
+	require.NoError(t, second.Close())
+	_, err = serving.PTY(filepath.Join(dir, "no", "tty"), quiet)
+	require.Error(t, err)
+}
