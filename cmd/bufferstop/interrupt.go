@@ -61,3 +61,15 @@ func (i *interrupts) release() {
 	i.cancel()
 	<-i.done
 }
+
+// catchStop ends a context at the first SIGINT or SIGTERM, for a verb that is meant to be ended so. A second one ends the
+// program at once. release stops listening.
+func catchStop(parent context.Context) (ctx context.Context, release func()) {
+	ctx, cancel := signal.NotifyContext(parent, os.Interrupt, syscall.SIGTERM)
+	// From the first signal on they do again what they do by default.
+	stop := context.AfterFunc(ctx, cancel)
+	return ctx, func() {
+		stop()
+		cancel()
+	}
+}

@@ -40,6 +40,7 @@ func TestScripts(t *testing.T) {
 				return err
 			}
 			e.Setenv("NO_COLOR", "")
+			e.Setenv(locksVariable, e.Getenv("WORK")+"/locks")
 			return nil
 		},
 		Condition: func(name string) (bool, error) {

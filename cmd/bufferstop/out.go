@@ -30,9 +30,13 @@ func prepareOut(dir string) error {
 	if _, err := record.Load(dir); err != nil {
 		return nil // no run of ours was here, or not one that we know how to clear
 	}
-	old, err := fs.Glob(os.DirFS(dir), "captures/*.vcd.gz")
-	if err != nil {
-		return unusable(err)
+	var old []string
+	for _, pattern := range []string{"captures/*.vcd.gz", "captures/*.log.gz"} {
+		found, err := fs.Glob(os.DirFS(dir), pattern)
+		if err != nil {
+			return unusable(err)
+		}
+		old = append(old, found...)
 	}
 	for _, name := range append(old, record.FileName, report.HTMLName, report.JUnitName, report.MarkdownName) {
 		if err := os.Remove(filepath.Join(dir, filepath.FromSlash(name))); err != nil && !os.IsNotExist(err) {

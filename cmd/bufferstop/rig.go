@@ -1,26 +1,148 @@
 package main
 
 import (
+	"context"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 
+	"github.com/pelletier/go-toml/v2"
+	"github.com/spf13/cobra"
+
 	"bufferstop/harness"
 	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
 	"bufferstop/rigs"
+	"bufferstop/rigs/lock"
 	"bufferstop/rigs/simulated"
 )
 
 // defaultRig is the file in rigs.Files that is used when no other is named.
 const defaultRig = "simulated.rig.toml"
 
-// open reads the rig file and the station file, the one that the rig file names unless --station names another, and
-// builds the rig.
-func (r *runCommand) open() (harness.Rig, *station.File, error) {
-	rig, err := r.readRig()
+// rigFlags say which rig and which station, and how to reach it.
+type rigFlags struct {
+	rig, station, link string
+	defect             string
+	seed               int64
+	stationPath        string // of the station file that was read; empty for one that is built in
+}
+
+// add adds the flags to a verb.
+func (r *rigFlags) add(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringVar(&r.rig, "rig", "", "the rig `FILE` (default: the simulated rig)")
+	flags.StringVar(&r.station, "station", "", "the station `FILE` (default: the one that the rig file names)")
+	flags.StringVar(&r.link, "link", "", "the `ADDRESS` of the link to the station, in place of the one in the files")
+	complete(cmd, "link", nil)
+	if err := errors.Join(cmd.MarkFlagFilename("rig", "toml"), cmd.MarkFlagFilename("station", "toml")); err != nil {
+		panic(err) // only when a flag does not exist
+	}
+}
+
+// An openRig is one that this process has to itself.
+type openRig struct {
+	harness.Rig
+	file *station.File
+	lock *lock.Lock // nil for a rig that is no physical thing
+}
+
+// close frees the rig and gives it back. A second call does nothing.
+func (o *openRig) close() error {
+	err := o.Rig.Close()
+	if o.lock != nil {
+		err = errors.Join(err, o.lock.Release())
+	}
+	return err
+}
+
+// A rigKind is one kind of rig that rig files describe.
+type rigKind struct {
+	name string
+	// open builds the rig and reads its station file. For a physical rig it calls claim with its identities before it
+	// touches it.
+	open func(ctx context.Context, r *rigFlags, data []byte, claim func(identities ...string) error) (harness.Rig, *station.File, error)
+}
+
+var rigKinds = []rigKind{{"simulated", openSimulated}, {"bench", openBench}}
+
+// open reads the rig file and the station file, the one that the rig file names unless --station names another, takes the
+// rig's lock and builds the rig.
+func (r *rigFlags) open(ctx context.Context, cmd *cobra.Command) (*openRig, error) {
+	name, data, err := r.readRig()
+	if err != nil {
+		return nil, fileMistake(err)
+	}
+	kind, err := kindOf(name, data)
+	if err != nil {
+		return nil, err
+	}
+	opened := &openRig{}
+	claim := func(identities ...string) (err error) {
+		opened.lock, err = claimRig(ctx, cmd, identities...)
+		return err
+	}
+	opened.Rig, opened.file, err = kind.open(ctx, r, data, claim)
+	if err == nil {
+		return opened, nil
+	}
+	if opened.lock != nil {
+		err = errors.Join(err, opened.lock.Release())
+	}
+	if ctx.Err() != nil {
+		return nil, exit{verdict.ExitInterrupted, errors.New("interrupted before anything was tried")}
+	}
+	return nil, fileMistake(err)
+}
+
+// readRig reads the rig file, or the one that is built in.
+func (r *rigFlags) readRig() (name string, data []byte, err error) {
+	if r.rig == "" {
+		data, err = rigs.Files.ReadFile(defaultRig)
+		return defaultRig, data, err
+	}
+	data, err = os.ReadFile(r.rig)
+	return r.rig, data, err
+}
+
+// kindOf finds out what kind of rig a file describes. A file that cannot be read is left to the first kind, which says
+// what is wrong with it and where.
+func kindOf(name string, data []byte) (rigKind, error) {
+	var file struct {
+		Kind any `toml:"kind"`
+	}
+	if toml.Unmarshal(data, &file) != nil {
+		return rigKinds[0], nil
+	}
+	var names []string
+	for _, k := range rigKinds {
+		if file.Kind == k.name {
+			return k, nil
+		}
+		names = append(names, quote(k.name))
+	}
+	m := &mistake{What: "unknown kind of rig", Where: name, Got: fmt.Sprintf("kind = %+.100q", fmt.Sprint(file.Kind)), Want: oneOf(names)}
+	if file.Kind == nil {
+		m.What, m.Got, m.Hint = "no kind of rig", "no kind", `say kind = "simulated" for instance`
+	}
+	return rigKind{}, m
+}
+
+func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string) error) (harness.Rig, *station.File, error) {
+	if r.link != "" {
+		return nil, nil, &mistake{What: "a simulated rig has no link to choose", Where: "--link", Got: quote(r.link),
+			Hint: `name a rig with kind = "bench" by --rig FILE`}
+	}
+	name := r.rig
+	if name == "" {
+		name = defaultRig
+	}
+	rig, err := simulated.Parse(name, data)
 	if err != nil {
 		return nil, nil, err
 	}
-	file, err := r.readStation(rig)
+	file, err := r.readStation(rig.Station)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -33,25 +155,15 @@ func (r *runCommand) open() (harness.Rig, *station.File, error) {
 	return built, file, nil
 }
 
-func (r *runCommand) readRig() (*simulated.File, error) {
-	if r.rig == "" {
-		return simulated.Load(rigs.Files, defaultRig)
-	}
-	data, err := os.ReadFile(r.rig)
-	if err != nil {
-		return nil, err
-	}
-	return simulated.Parse(r.rig, data)
-}
-
-// readStation reads the station file and notes where it was. The files that are built in have no path.
-func (r *runCommand) readStation(rig *simulated.File) (*station.File, error) {
+// readStation reads the station file, which the rig file names relative to itself, and notes where it was. The files that
+// are built in have no path.
+func (r *rigFlags) readStation(named string) (*station.File, error) {
 	r.stationPath = r.station
 	if r.station == "" && r.rig != "" {
-		r.stationPath = filepath.Join(filepath.Dir(r.rig), filepath.FromSlash(rig.Station))
+		r.stationPath = filepath.Join(filepath.Dir(r.rig), filepath.FromSlash(named))
 	}
 	if r.stationPath == "" {
-		return station.LoadFS(rigs.Files, rig.Station)
+		return station.LoadFS(rigs.Files, named)
 	}
 	return station.LoadFile(r.stationPath)
 }

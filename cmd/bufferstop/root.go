@@ -23,6 +23,7 @@ what it does in service mode on the programming track, and what it does when too
 It comes with a simulated rig, so that everything here works with nothing attached.`,
 		Example: `  bufferstop run                         examine the simulated reference station
   bufferstop run --defect slow-crystal   the same station with a defect, to see it caught
+  bufferstop talk                        try a station by hand, the simulated one without --link
   bufferstop decode layout.vcd.gz        read what was recorded on a track`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -41,7 +42,7 @@ It comes with a simulated rig, so that everything here works with nothing attach
 	colour := choice{value: "auto", from: []string{"auto", "always", "never"}}
 	root.PersistentFlags().Var(&colour, "color", "colour in the output: auto, always or never")
 	complete(root, "color", colour.from)
-	root.AddCommand(newRun(), newDecode(), newRequirements(), newDefects(), newVersion(), newCompletion())
+	root.AddCommand(newRun(), newDecode(), newRequirements(), newDefects(), newDialect(), newPorts(), newRig(), newSimulate(), newTalk(), newVersion(), newCompletion())
 	return root
 }
 

@@ -19,12 +19,9 @@ const defaultOut = "bufferstop-report"
 
 // A runCommand is the flags of one run.
 type runCommand struct {
-	rig, station         string
-	stationPath          string // of the station file that was read
+	rigFlags
 	suites, requirements []string
-	defect               string   // the one of defects
-	defects              []string // as given
-	seed                 int64
+	defects              []string // as given; the one of them is rigFlags.defect
 	build, revision      string
 	out                  string
 }
@@ -40,8 +37,10 @@ writes record.json, report.html, junit.xml, summary.md and a capture for every f
 Without --rig and --station it examines the simulated reference station, which needs nothing attached.
 
 Exit codes: 0 the station conforms, with or without observations; 1 it does not; 2 usage or configuration; 3 a fault of
-the rig or of the harness; 4 incomplete, a MUST was not run; 130 interrupted.
-An interrupt makes the rig safe and writes the record of what was done until then; a second one ends at once.`,
+the rig or of the harness; 4 incomplete, a MUST was not run; 5 another run holds the rig; 130 interrupted.
+An interrupt makes the rig safe and writes the record of what was done until then; a second one ends at once.
+
+BUFFERSTOP_LOCKS in the environment names another directory for the locks that keep runs from each other's rigs.`,
 		Example: `  bufferstop run
   bufferstop run --suite conformance --suite programming
   bufferstop run --requirement SIG-001 --requirement PKT-001
@@ -51,8 +50,7 @@ An interrupt makes the rig safe and writes the record of what was done until the
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
-	flags.StringVar(&r.rig, "rig", "", "the rig `FILE` (default: the simulated rig)")
-	flags.StringVar(&r.station, "station", "", "the station `FILE` (default: the one that the rig file names)")
+	r.add(cmd)
 	flags.StringArrayVar(&r.suites, "suite", nil, "run only the suite of this `NAME`; may be repeated")
 	flags.StringArrayVar(&r.requirements, "requirement", nil, "check only the requirement with this `ID`; may be repeated")
 	flags.StringArrayVar(&r.defects, "defect", nil, "seed the defect of this `NAME` into the simulated station")
@@ -65,8 +63,7 @@ An interrupt makes the rig safe and writes the record of what was done until the
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "seed", nil)
 	complete(cmd, "revision", nil)
-	if err := errors.Join(cmd.MarkFlagFilename("rig", "toml"), cmd.MarkFlagFilename("station", "toml"),
-		cmd.MarkFlagDirname("out")); err != nil { // only when a flag does not exist
+	if err := cmd.MarkFlagDirname("out"); err != nil { // only when the flag does not exist
 		panic(err)
 	}
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return r.run(cmd) }
@@ -84,20 +81,20 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 		return err
 	}
 	image.SourceRevision = r.revision
-	rig, file, err := r.open()
+	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
+	defer interrupts.release()
+	rig, err := r.open(ctx, cmd)
 	if err != nil {
-		return fileMistake(err)
+		return err
 	}
-	defer rig.Close() // also when the harness panics; a second Close does nothing
+	defer rig.close() // also when the harness panics; a second close does nothing
 	if err := prepareOut(r.out); err != nil {
 		return err
 	}
 
-	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
-	defer interrupts.release()
-	p := newProgress(cmd, rig, checks)
-	p.begin(file.Name)
-	run, err := suites.Run(ctx, rig, file, suites.Options{
+	p := newProgress(cmd, rig.Rig, checks)
+	p.begin(rig.file.Name)
+	run, err := suites.Run(ctx, rig.Rig, rig.file, suites.Options{
 		Selection: r.selection(),
 		OnStart: func(id, track string) {
 			interrupts.reclaim()
@@ -108,7 +105,7 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 		Version:  version(),
 	})
 	p.erase()
-	closing := rig.Close()
+	closing := rig.close()
 	switch {
 	case ctx.Err() != nil && err != nil:
 		return exit{verdict.ExitInterrupted, errors.New("interrupted before anything was checked")}
@@ -184,6 +181,7 @@ func (r *runCommand) repeat() string {
 	}
 	add("--rig", r.rig)
 	add("--station", r.station)
+	add("--link", r.link)
 	add("--suite", r.suites...)
 	add("--requirement", r.requirements...)
 	add("--defect", r.defect)

@@ -2,8 +2,10 @@ package main
 
 import (
 	"errors"
+	"os"
 	"os/exec"
 	"strconv"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -28,6 +30,19 @@ var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args [
 		if got != want {
 			ts.Fatalf("exit code %d, wanted %d", got, want)
 		}
+	},
+	// awaits FILE waits until the file is there and not empty.
+	"awaits": func(ts *testscript.TestScript, neg bool, args []string) {
+		if neg || len(args) != 1 {
+			ts.Fatalf("usage: awaits FILE")
+		}
+		name := ts.MkAbs(args[0])
+		for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+			if info, err := os.Stat(name); err == nil && (info.Size() > 0 || !info.Mode().IsRegular()) {
+				return
+			}
+		}
+		ts.Fatalf("%s has not come", name)
 	},
 }
 

@@ -3,7 +3,10 @@ package main
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // shellWord quotes a word of a command line for a POSIX shell where it needs it.
@@ -32,3 +35,24 @@ func known(what, where, name string, list []string, otherwise string) error {
 
 // count is how many there are, as text.
 func count(words []string) string { return fmt.Sprint(len(words)) }
+
+// plural counts things whose name takes an s.
+func plural(n int, name string) string {
+	if n == 1 {
+		return "1 " + name
+	}
+	return fmt.Sprintf("%d %ss", n, name)
+}
+
+// harmless shows text of unknown origin: what does not print is escaped, and quotation marks stay as they are.
+func harmless(text string) string {
+	var b strings.Builder
+	for _, r := range text {
+		if r != utf8.RuneError && unicode.IsPrint(r) {
+			b.WriteRune(r)
+			continue
+		}
+		b.WriteString(strings.Trim(strconv.QuoteRuneToASCII(r), "'"))
+	}
+	return b.String()
+}
