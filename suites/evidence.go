@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"bufferstop/harness"
 	"bufferstop/harness/record"
 	"bufferstop/harness/signal"
 	"bufferstop/suites/examination"
@@ -56,6 +57,28 @@ func keepEvidence(x *examination.Check, directory string) {
 			}
 		}
 	}
+}
+
+// linkLog is the name of the log of the link to the station.
+const linkLog = "link.log.gz"
+
+// keepLog writes the log of the link into the run's directory, and names it in the record. link.ReadLog reads it, once it
+// is unpacked.
+func keepLog(run *record.Record, s *harness.Session, directory string) {
+	var packed bytes.Buffer
+	zip := gzip.NewWriter(&packed)
+	_, err := s.Log().WriteTo(zip)
+	if err == nil {
+		err = zip.Close()
+	}
+	if err == nil {
+		err = record.SaveFile(filepath.Join(directory, evidenceFolder), linkLog, packed.Bytes())
+	}
+	if err != nil {
+		run.Notes = append(run.Notes, fmt.Sprintf("the log of the link could not be kept: %v", err))
+		return
+	}
+	run.LinkLog = evidenceFolder + "/" + linkLog
 }
 
 func recording(r *record.Result, from, at time.Duration, edges []signal.Edge) ([]byte, error) {

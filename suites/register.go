@@ -21,9 +21,11 @@ const entryName = "bufferstop check"
 // requirement on each of its tracks. It is a call, not a package variable, because a spec needs its session.
 //
 // Every spec leaves the rig safe: what it opened is closed, loads are off, track power is off, also when it fails,
-// panics or is interrupted.
-func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement) {
+// panics or is interrupted. A run from which nothing more can come is ended early: the rest of the specs then leave their
+// checks out, and the course that is returned says why.
+func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement) *Course {
 	code := specs()
+	course := &Course{session: s}
 	ginkgo.Describe("command station", ginkgo.Ordered, ginkgo.ContinueOnFailure, func() {
 		for _, suite := range catalogue.Suites() {
 			ginkgo.Context(suite, ginkgo.Label(suite), func() {
@@ -34,17 +36,18 @@ func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requir
 					for _, track := range tracksOf(r) {
 						x := examination.New(s, r, track)
 						ginkgo.It(x.Result.Name()+" "+r.Title, ginkgo.Label(r.ID, string(track)), func(specCtx ginkgo.SpecContext) {
-							check(ctx, specCtx, x, code[r.ID])
+							course.check(ctx, specCtx, x, code[r.ID])
 						})
 					}
 				}
 			})
 		}
 	})
+	return course
 }
 
 // check runs one check in its spec, under the context of the run as well as that of the spec.
-func check(runCtx context.Context, specCtx ginkgo.SpecContext, x *examination.Check, spec examination.Spec) {
+func (c *Course) check(runCtx context.Context, specCtx ginkgo.SpecContext, x *examination.Check, spec examination.Spec) {
 	ctx, cancel := context.WithCancelCause(runCtx)
 	defer cancel(nil)
 	defer context.AfterFunc(specCtx, func() { cancel(context.Cause(specCtx)) })()
@@ -58,11 +61,12 @@ func check(runCtx context.Context, specCtx ginkgo.SpecContext, x *examination.Ch
 		x.Skip(v, reason)
 		ginkgo.Skip(reason)
 	}
-	ginkgo.DeferCleanup(func() {
-		if err := x.Safe(runCtx); err != nil {
-			x.Note("making the rig safe: %v", err)
-		}
-	})
+	if !c.goesOn(runCtx) {
+		x.Skip(verdict.Excluded, "the run was ended early: "+c.ended)
+		ginkgo.Skip(x.Result.Reason)
+	}
+	c.last = x
+	ginkgo.DeferCleanup(func() { x.Finish(runCtx) })
 	x.Run(ctx, spec)
 	gomega.Expect(x).To(examination.Conform())
 }

@@ -6,11 +6,13 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"sync"
 	"time"
 
 	"bufferstop/harness"
 	"bufferstop/harness/record"
 	"bufferstop/harness/station"
+	"bufferstop/suites/examination"
 
 	"github.com/onsi/ginkgo/v2"
 	"github.com/onsi/ginkgo/v2/extensions/globals"
@@ -24,30 +26,42 @@ type Options struct {
 	// OnStart and OnResult, if set, are called as each check starts and ends.
 	OnStart  func(id, track string)
 	OnResult func(r record.Result)
-	// Evidence is the directory for recordings of failures; none are written when it is empty.
+	// OnExchange, if set, is called with each operation that was asked of the station.
+	OnExchange func(e station.Exchange)
+	// Evidence is the directory for recordings of failures and for the log of the link; none are written when it is empty.
 	Evidence string
 	// Version is the tool's own, for the record.
 	Version string
 }
 
 // Run examines the station on the rig and returns the record of it. The rig is safe when it returns, and still open.
-// When ctx ends, the rest of the checks is left out and the record says that the run was interrupted. An error means
-// that nothing could be examined: a *SelectionError, or a station that cannot be talked to.
+// When ctx ends, the rest of the checks is left out and the record says that the run was interrupted. When the link is lost
+// for good, or the station is out of reach or in a boot loop, the rest is left out too, and the record says that the run was
+// ended early and why. An error means that nothing could be examined: a *SelectionError, or a station that cannot be talked
+// to.
 //
 // Ginkgo keeps its tree of specs in package variables, so only one Run goes on in a process at a time.
-func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (run *record.Record, err error) {
+func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*record.Record, error) {
 	chosen, err := o.Chosen()
 	if err != nil {
 		return nil, err
 	}
 	started := time.Now()
-	run = record.New(o.Version, started)
-	s := harness.NewSession(rig, file)
-	defer func() {
+	run := record.New(o.Version, started)
+	var options []station.Option
+	if o.OnExchange != nil {
+		options = append(options, station.Observe(o.OnExchange))
+	}
+	s := harness.NewSession(rig, file, options...)
+	finish := sync.OnceFunc(func() {
 		if closing := s.Close(ctx); closing != nil {
 			run.Notes = append(run.Notes, fmt.Sprintf("making the rig safe at the end: %v", closing))
 		}
-	}()
+		if o.Evidence != "" {
+			keepLog(run, s, o.Evidence)
+		}
+	})
+	defer finish() // also when something panics
 	describe(run, s, o.Selection)
 	if err := greet(ctx, s, run); err != nil {
 		return nil, err
@@ -57,7 +71,8 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (r
 	defer globals.Reset()
 	defer silence()()
 	gomega.RegisterFailHandler(ginkgo.Fail)
-	Register(ctx, s, chosen)
+	course := Register(ctx, s, chosen)
+	certain := map[string]bool{}
 	ginkgo.ReportBeforeEach(func(report ginkgo.SpecReport) {
 		if labels := report.Labels(); o.OnStart != nil && len(labels) >= 3 {
 			o.OnStart(labels[1], labels[2])
@@ -71,6 +86,7 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (r
 		if o.Evidence != "" {
 			keepEvidence(x, o.Evidence)
 		}
+		certain[x.Result.Name()] = x.Certain()
 		run.Results = append(run.Results, x.Result)
 		if o.OnResult != nil {
 			o.OnResult(x.Result)
@@ -82,6 +98,21 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (r
 	ginkgo.RunSpecs(quiet{}, "bufferstop", suite, reporter)
 
 	illustrate(run, s)
+	run.EndedEarly = course.Ended()
+	// Noise that showed late was there before.
+	health := s.Station.LinkHealth()
+	for i := range run.Results {
+		if r := &run.Results[i]; !certain[r.Name()] {
+			examination.Doubt(r, health)
+		}
+	}
+	if health != (station.LinkHealth{}) {
+		run.Notes = append(run.Notes, fmt.Sprintf("the link to the station: %s", health))
+	}
+	if n := s.Station.Echoes(); n > 0 {
+		run.Notes = append(run.Notes, fmt.Sprintf("%d messages came back as they were sent, though the station file does not say that the station echoes", n))
+	}
+	finish()
 	run.Conclude(rig.Now(), time.Since(started), ctx.Err() != nil)
 	return run, nil
 }
@@ -90,14 +121,29 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (r
 func greet(ctx context.Context, s *harness.Session, run *record.Record) error {
 	identity, err := s.Station.Identify(ctx)
 	if err != nil {
-		return fmt.Errorf("the station does not say who it is: %w", err)
+		return blame(ctx, s, "asking the station who it is", err)
 	}
 	run.Build.Maker, run.Build.Model = identity.Maker, identity.Model
 	run.Build.Serial, run.Build.Version = identity.Serial, identity.Version
 	if err := s.Station.Reset(ctx); err != nil {
-		return fmt.Errorf("the station does not reset: %w", err)
+		return blame(ctx, s, "resetting the station", err)
 	}
 	return nil
+}
+
+// blame words an error of an operation without which nothing can be examined, with whose fault it is.
+func blame(ctx context.Context, s *harness.Session, what string, err error) error {
+	if ctx.Err() != nil {
+		return fmt.Errorf("%s: %w", what, err)
+	}
+	switch found := s.Station.Diagnose(ctx, err); found.Fault {
+	case station.StationFault:
+		return fmt.Errorf("%s: %w; the fault is the station's: %s", what, err, found.Why)
+	case station.LinkFault:
+		return fmt.Errorf("%s: %w; the fault is the link's, not the station's: %s", what, err, found.Why)
+	default:
+		return fmt.Errorf("%s: %w; whether the fault is the station's or the link's is not clear: %s", what, err, found.Why)
+	}
 }
 
 // quiet is the test object that Ginkgo wants: the record says what failed.

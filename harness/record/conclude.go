@@ -11,7 +11,8 @@ import (
 
 // Conclude closes the record: it settles results that were never measured, makes numbers and text fit to be written,
 // counts the verdicts, and says what the run as a whole came to. rigTime and wallTime are how long the run took;
-// interrupted says that the user stopped it. A run in which nothing was measured is incomplete.
+// interrupted says that the user stopped it. A run in which nothing was measured is incomplete, and so is one that was ended
+// early.
 func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 	r.RigTime, r.WallTime = rigTime, wallTime
 	if r.Results == nil {
@@ -27,7 +28,7 @@ func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 		*r.Totals.field(result.Verdict)++
 		r.Outcome = verdict.Override(r.Outcome, verdict.Of(result.Level, result.Verdict))
 	}
-	if !measured {
+	if !measured || r.EndedEarly != "" {
 		r.Outcome = verdict.Override(r.Outcome, verdict.Incomplete)
 	}
 	if interrupted {
@@ -59,6 +60,9 @@ func (r *Record) statement() string {
 	var said []string
 	if r.Outcome == verdict.Interrupted {
 		said = append(said, "The run was stopped before its end.")
+	}
+	if r.EndedEarly != "" {
+		said = append(said, fmt.Sprintf("The run was ended early: %s.", r.EndedEarly))
 	}
 	if len(faults) > 0 {
 		said = append(said, fmt.Sprintf("The rig or the harness was at fault in %s, so the run says nothing final about the station.",

@@ -51,6 +51,11 @@ type Record struct {
 	// Histograms and Waveforms are the figures of the report.
 	Histograms []Histogram `json:"histograms,omitempty"`
 	Waveforms  []Waveform  `json:"waveforms,omitempty"`
+	// EndedEarly says why the run was ended before its end, as when the link to the station was lost; it is empty otherwise,
+	// and when the user stopped the run.
+	EndedEarly string `json:"ended_early,omitempty"`
+	// LinkLog is the log of the link to the station: a file of the run's directory, as Failure.Evidence is one.
+	LinkLog string `json:"link_log,omitempty"`
 	// Notes are remarks on the run as a whole.
 	Notes []string `json:"notes,omitempty"`
 }
@@ -160,6 +165,20 @@ func (r *Result) Measure(m verdict.Measurement) {
 func (r *Result) Fail(f Failure) {
 	r.Failures = append(r.Failures, f)
 	r.Verdict = verdict.Worsen(r.Verdict, verdict.Fail)
+}
+
+// Doubt takes a failure back, for a reason that makes nothing of what was measured: the verdict becomes inconclusive, and
+// so do those of the measurements outside their limits. The values and the failures stay, for whoever looks for the reason.
+func (r *Result) Doubt(reason string) {
+	if !r.Verdict.Outside() {
+		return
+	}
+	for i := range r.Measurements {
+		if m := &r.Measurements[i]; m.Verdict.Outside() {
+			m.Verdict = verdict.Inconclusive
+		}
+	}
+	r.Verdict, r.Reason = verdict.Inconclusive, reason
 }
 
 // A Failure is one thing that went wrong, with what was expected and what happened side by side.

@@ -24,6 +24,7 @@ import (
 func full(t testing.TB) *Record {
 	t.Helper()
 	r := New("v1", time.Date(2026, 5, 17, 9, 41, 7, 9, time.UTC))
+	r.EndedEarly, r.LinkLog = "the link is lost", "captures/link.log.gz"
 	r.Repeat, r.Defect, r.Notes = "bufferstop run --seed 7", "short-preamble", []string{"a note"}
 	r.Build = Build{Maker: "m", Model: "two", Serial: "3", Version: "4", SourceRevision: "5", Image: "fw.hex",
 		ImageSHA256: strings.Repeat("0a", 32), ImageSize: 9}
@@ -211,6 +212,51 @@ func TestConcludeSettlesTheRun(t *testing.T) {
 		assert.Contains(t, r.Statement, c.says, name)
 		assert.Equal(t, len(c.results), r.Totals.Sum(), name)
 		assert.NoError(t, Write(&bytes.Buffer{}, r), name)
+	}
+}
+
+func TestARunThatWasEndedEarlyIsIncompleteAtBest(t *testing.T) {
+	for name, c := range map[string]struct {
+		verdict verdict.Verdict
+		level   verdict.Level
+		code    int
+	}{
+		"all that was checked passed": {verdict.Pass, verdict.Must, 4},
+		"a SHOULD could not be told":  {verdict.Inconclusive, verdict.Should, 4},
+		"a MUST failed before":        {verdict.Fail, verdict.Must, 1},
+		"the link was the reason":     {verdict.Error, verdict.Must, 3},
+	} {
+		r := New("v1", time.Now())
+		r.EndedEarly = "the link to the station is lost"
+		r.Results = []Result{{ID: "A", Level: c.level, Verdict: c.verdict}, {ID: "B", Level: verdict.Must, Verdict: verdict.Excluded},
+			{ID: "C", Level: verdict.Must, Verdict: verdict.Pass}}
+		r.Conclude(0, 0, false)
+		assert.Equal(t, c.code, r.ExitCode, name)
+		assert.Contains(t, r.Statement, "The run was ended early: the link to the station is lost.", name)
+	}
+}
+
+func TestDoubtTakesAFailureBackAndKeepsWhatWasMeasured(t *testing.T) {
+	r := New("v1", time.Now())
+	r.Results = []Result{{ID: "A", Level: verdict.Must}}
+	result := &r.Results[0]
+	result.Measure(verdict.Number("n", 1, 0, verdict.AtLeast(2, "")))
+	result.Measure(verdict.Number("m", 3, 0, verdict.AtLeast(2, "")))
+	result.Failures = []Failure{{What: "w"}}
+	result.Doubt("the line is noisy")
+	r.Conclude(0, 0, false)
+	assert.Equal(t, verdict.Inconclusive, result.Verdict)
+	assert.Equal(t, "the line is noisy", result.Reason)
+	assert.Equal(t, verdict.Inconclusive, result.Measurements[0].Verdict)
+	assert.EqualValues(t, 1, result.Measurements[0].Value)
+	assert.Equal(t, verdict.Pass, result.Measurements[1].Verdict)
+	assert.Len(t, result.Failures, 1)
+	assert.Equal(t, verdict.Incomplete, r.Outcome)
+
+	for _, v := range []verdict.Verdict{verdict.Pass, verdict.Error, verdict.NotFitted} {
+		other := Result{Verdict: v, Reason: "r"}
+		other.Doubt("the line is noisy")
+		assert.Equal(t, Result{Verdict: v, Reason: "r"}, other, "only a failure is doubted")
 	}
 }
 

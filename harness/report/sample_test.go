@@ -16,6 +16,7 @@ func sample(t testing.TB) *record.Record {
 	t.Helper()
 	r := record.New("v0.1.0", time.Date(2026, 5, 17, 9, 41, 7, 0, time.UTC))
 	r.Tool.Go, r.Tool.OS, r.Tool.Arch = "go1.26.0", "linux", "amd64"
+	r.LinkLog = "captures/link.log.gz"
 	r.Repeat = "bufferstop run --station my.station.toml --seed 7 --build firmware.hex --out run"
 	r.Build = record.Build{Maker: "home", Model: "two track station", Serial: "0042", Version: "1.4.0-rc2", Image: "firmware.hex",
 		ImageSHA256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08", ImageSize: 28672, SourceRevision: "3c1f0b7"}

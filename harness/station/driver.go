@@ -106,11 +106,14 @@ func (d *Driver) LastExchange() Exchange { return d.last }
 type Unsolicited struct {
 	Received time.Duration // on the rig's clock
 	Event    string        // the name that the dialect gives the event; empty for a line that it does not know
-	Text     string        // without the line end: untrusted
+	Text     string        // without the line end, its first 4096 bytes: untrusted
 }
 
-// unsolicitedKept bounds what is kept for Unsolicited.
-const unsolicitedKept = 1000
+// What is kept for Unsolicited: so many messages, and so much of each. Our own choice: a few megabytes at most.
+const (
+	unsolicitedKept = 1000
+	unsolicitedText = 4096
+)
 
 // Unsolicited returns the lines that came unasked since the last call, and how many more came than are kept.
 func (d *Driver) Unsolicited() (lines []Unsolicited, more int) {
@@ -128,7 +131,7 @@ func (d *Driver) hear(m link.Line, e event) {
 		d.unheard++
 		return
 	}
-	d.heard = append(d.heard, Unsolicited{Received: m.Received, Event: e.name, Text: string(m.Text)})
+	d.heard = append(d.heard, Unsolicited{Received: m.Received, Event: e.name, Text: string(m.Text[:min(len(m.Text), unsolicitedText)])})
 }
 
 // Do carries out a command. What it brought back is in LastExchange.

@@ -202,7 +202,7 @@ func TestLineIsProvedByTheSameAnswerAgainAndAgain(t *testing.T) {
 	require.Error(t, err)
 	assert.Contains(t, err.Error(), `m\xe9ne`)
 	assert.Equal(t, 1, d.LinkHealth().Garbled)
-	assert.Equal(t, "1 damaged answers", d.LinkHealth().String())
+	assert.Equal(t, "damaged answers: 1", d.LinkHealth().String())
 }
 
 func TestStrangeLinesBetweenAnswersAreNoNoise(t *testing.T) {

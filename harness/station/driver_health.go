@@ -38,13 +38,13 @@ func (h LinkHealth) String() string {
 		what string
 	}{
 		{h.Garbled, "damaged answers"},
-		{h.Differing, "questions that were answered differently when asked again"},
-		{h.Lost, "answers that were lost and came when asked for again"},
-		{h.LongLines, "answers that were too long"},
-		{h.Reopened, "times that the link was lost and came back"},
+		{h.Differing, "another answer when asked again"},
+		{h.Lost, "answers lost, though they came when asked for again"},
+		{h.LongLines, "answers too long"},
+		{h.Reopened, "the link lost and back again"},
 	} {
 		if part.n > 0 {
-			said = append(said, fmt.Sprintf("%d %s", part.n, part.what))
+			said = append(said, fmt.Sprintf("%s: %d", part.what, part.n))
 		}
 	}
 	if len(said) == 0 {

@@ -39,7 +39,7 @@ func (r *Restarted) Error() string {
 	if r.Count == 1 {
 		return fmt.Sprintf("the station restarted by itself, at %v", r.At)
 	}
-	return fmt.Sprintf("the station restarted by itself, at %v, for the %d. time", r.At, r.Count)
+	return fmt.Sprintf("the station restarted by itself, at %v, the latest of %d times", r.At, r.Count)
 }
 
 // Is makes every Restarted an ErrRestarted.

@@ -219,6 +219,9 @@ func TestPeerThatFloodsHoldsNobody(t *testing.T) {
 		}
 		heard, _ := d.Unsolicited()
 		assert.LessOrEqual(t, len(heard), 1000)
+		for _, u := range heard {
+			assert.LessOrEqual(t, len(u.Text), 4096)
+		}
 	})
 }
 

@@ -28,7 +28,7 @@ const (
 	NotClaimed                     // the station does not claim it, so nothing is asked
 	Pass                           // inside the limit by at least U
 	ConditionalPass                // inside the limit, but by less than U
-	Excluded                       // left out by the user's own selection
+	Excluded                       // left out by the user, or because the run was ended early
 	NotFitted                      // the rig lacks what the check needs
 	Inconclusive                   // the stimulus did not happen, or nothing was there to measure
 	ConditionalFail                // outside the limit, but by no more than U

@@ -17,7 +17,7 @@ const powerUpTime = time.Second
 // A locomotive is given a speed before the track has power, so that there is an instruction to wait for.
 func powerUp(x *examination.Check) {
 	w := x.Watch(station.Main)
-	x.Fitted("cut the station's supply", x.Rig.Restart(x.Context()))
+	x.Fitted("cut the station's supply", x.Restart(x.Context()))
 	_, err := x.Station.Identify(x.Context())
 	x.Obeyed("answer after a start", err)
 	x.Drive(x.Locomotives(1)[0], 10, dcc.Forward)

@@ -30,9 +30,12 @@ type Check struct {
 	Track       station.Track
 	Result      record.Result
 
-	ctx     context.Context
-	watches []*harness.Watch
-	judged  []*harness.Watch
+	ctx      context.Context
+	watches  []*harness.Watch
+	judged   []*harness.Watch
+	restarts int               // of the station, before the check
+	trouble  station.Diagnosis // why a command was not obeyed; the zero value if all were
+	certain  bool              // that a failure is the station's
 }
 
 // A Spec is the code that checks a requirement on a track.
@@ -55,6 +58,7 @@ func New(s *harness.Session, r catalogue.Requirement, track station.Track) *Chec
 // Run runs the spec under ctx, and stops the watches that it set. What a spec panics with passes through.
 func (x *Check) Run(ctx context.Context, spec Spec) {
 	x.ctx = ctx
+	x.restarts = x.Station.Restarts()
 	x.Result.Start = x.Rig.Now()
 	started := time.Now()
 	defer func() {

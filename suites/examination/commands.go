@@ -8,8 +8,6 @@ import (
 
 	"bufferstop/harness"
 	"bufferstop/harness/dcc"
-	"bufferstop/harness/link"
-	"bufferstop/harness/record"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 
@@ -23,9 +21,12 @@ func (x *Check) Context() context.Context { return x.ctx }
 func (x *Check) Wait(d time.Duration) {
 	err := x.ctx.Err()
 	if err == nil {
-		err = x.Rig.Wait(x.ctx, d)
+		err = x.Session.Wait(x.ctx, d)
 	}
-	if err != nil {
+	switch {
+	case errors.Is(err, station.ErrKeepAlive):
+		x.Obeyed("keep the connection alive", err)
+	case err != nil:
 		x.rigFault("waiting", err)
 	}
 }
@@ -35,21 +36,6 @@ func (x *Check) Watch(track station.Track) *harness.Watch {
 	w := x.Session.Watch(track)
 	x.watches = append(x.watches, w)
 	return w
-}
-
-// Obeyed expects that the station did what it was asked: what names the command. A link that is gone or a run that is
-// stopped is no fault of the station; a refusal, a wrong answer or no answer is, and ends the check.
-func (x *Check) Obeyed(what string, err error) {
-	switch {
-	case err == nil:
-		return
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, link.ErrClosed):
-		x.rigFault(what, err)
-	}
-	x.Result.Fail(record.Failure{
-		What: what, Expected: "done", Actual: err.Error(), At: x.Rig.Now(),
-	})
-	gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
 }
 
 // Fitted expects that the rig did what it was asked.

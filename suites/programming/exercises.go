@@ -4,7 +4,6 @@ import (
 	"errors"
 
 	"bufferstop/harness"
-	"bufferstop/harness/link"
 	"bufferstop/harness/station"
 	"bufferstop/suites/examination"
 )
@@ -17,22 +16,25 @@ func unanswered(x *examination.Check) (read, write *harness.Watch) {
 		x.FitPersonality("deaf")
 		read := x.Watch(station.Programming)
 		_, err := x.Station.ReadCV(x.Context(), 29, station.Direct)
-		unacknowledged(x, "read CV 29 of a deaf decoder", err)
 		read.Stop()
+		unacknowledged(x, "read CV 29 of a deaf decoder", err)
 		write := x.Watch(station.Programming)
 		err = x.Station.WriteCV(x.Context(), 29, 6, station.Direct)
-		unacknowledged(x, "write CV 29 of a deaf decoder", err)
 		write.Stop()
+		unacknowledged(x, "write CV 29 of a deaf decoder", err)
 		return [2]*harness.Watch{read, write}
 	})
 	return x.Look(both[0]), x.Look(both[1])
 }
 
-// unacknowledged expects that the station reports a missing acknowledge, or is still trying. What it says, and how soon,
-// is another requirement's matter.
+// unacknowledged expects that the station reports a missing acknowledge, or is still trying and answers when it is done.
+// What it says, and how soon, is another requirement's matter.
 func unacknowledged(x *examination.Check, what string, err error) {
-	if err == nil || errors.Is(err, station.ErrNoAcknowledge) || errors.Is(err, link.ErrTimeout) {
-		return
+	switch {
+	case err == nil, errors.Is(err, station.ErrNoAcknowledge):
+	case errors.Is(err, station.ErrNoAnswer):
+		x.Answers()
+	default:
+		x.Obeyed(what, err)
 	}
-	x.Obeyed(what, err)
 }
