@@ -24,6 +24,9 @@ func describe(run *record.Record, s *harness.Session, selection Selection) {
 	}
 	run.Station.Name = s.File.Name
 	run.Station.Dialect = s.File.DialectFile
+	if a := s.File.Adapter; a != nil {
+		run.Station.Dialect = "adapter " + a.Command[0]
+	}
 	run.Station.Claims, run.Station.Declares = s.File.Stated.Claims, s.File.Stated.Declares
 
 	run.Selection = record.Selection{Suites: selection.Suites, Requirements: selection.Requirements}
