@@ -21,6 +21,7 @@ import (
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
 	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/assert"
@@ -280,7 +281,7 @@ func TestAdaptersWorkInRealTime(t *testing.T) {
 	each(t, func(t *testing.T, command []string) {
 		r := newRig(t, true)
 		address, end := serve(t, func(ctx context.Context, c net.Conn) {
-			assert.NoError(t, simulated.Serve(ctx, r, &connection{c}))
+			assert.NoError(t, wire.Serve(ctx, r, &connection{c}, true))
 		})
 		defer end()
 		d, _, done := adapted(t, stationFile(t, command, address))

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"path/filepath"
@@ -8,6 +9,7 @@ import (
 	"strings"
 
 	"bufferstop/harness/link"
+	"bufferstop/harness/written"
 )
 
 // A File is a rig file of this kind:
@@ -63,6 +65,12 @@ const (
 // anyPort is where a station inside listens unless the file says otherwise.
 const anyPort = "127.0.0.1:0"
 
+// NeedsLink says that only an address in the rig file or on the command line tells how the station is reached.
+func (n *Inside) NeedsLink() bool { return n.Serve == serveRFC2217 }
+
+// Virtual says that time passes only while the harness waits.
+func (n *Inside) Virtual() bool { return n.Pace == paceVirtual }
+
 // contents is the file as it is written.
 type contents struct {
 	Kind    string `toml:"kind"`
@@ -80,27 +88,27 @@ type contents struct {
 }
 
 // Parse reads the text of a rig file; name is where it is, and stands for it in errors. All that is wrong comes back
-// together, each a *station.FileError with its place, joined.
+// together, each a *written.Error with its place, joined.
 func Parse(name string, data []byte) (*File, error) {
 	var c contents
-	d, ok := read(name, data, &c)
+	doc, ok := written.Open(name, data, &c)
 	if !ok {
-		return nil, d.err()
+		return nil, doc.Err()
 	}
+	d := parser{doc}
 	f := &File{Name: c.Name, Folder: filepath.Dir(name), Station: c.Station.File, Link: c.Station.Link}
 	if c.Kind != "bench" {
-		d.fail("kind", quote(c.Kind), `"bench"`, "")
+		d.Fail("kind", written.Quote(c.Kind), `"bench"`, "")
 	}
 	if c.Name == "" {
 		f.Name = "bench"
 	}
 	if c.Station.File == "" {
-		d.fail("station.file", "no station file", "the name of one, relative to this file", `file = "my.station.toml"`)
+		d.Fail("station.file", "no station file", "the name of one, relative to this file", `file = "my.station.toml"`)
 	}
-	if c.Station.Link != "" {
-		if _, err := link.ParseAddress(c.Station.Link); err != nil {
-			d.fail("station.link", quote(c.Station.Link), "an address: "+strings.TrimPrefix(err.Error(), "link: "), "")
-		}
+	var wrong *link.AddressError
+	if _, err := link.ParseAddress(c.Station.Link); c.Station.Link != "" && errors.As(err, &wrong) {
+		d.Fail("station.link", wrong.Quoted(), wrong.Want, wrong.Hint)
 	}
 	if c.Inside != nil {
 		f.Inside = &Inside{Serve: c.Inside.Serve, Path: c.Inside.Path, Listen: anyPort, Pace: paceReal}
@@ -112,38 +120,41 @@ func Parse(name string, data []byte) (*File, error) {
 		}
 		d.inside(f.Inside, c.Station.Link, c.Inside.Listen != nil)
 	}
-	if err := d.err(); err != nil {
+	if err := d.Err(); err != nil {
 		return nil, err
 	}
 	return f, nil
 }
 
+// A parser is a rig file that is being checked.
+type parser struct{ *written.Document }
+
 // inside checks the table of the station inside.
-func (d *document) inside(n *Inside, address string, listens bool) {
+func (d parser) inside(n *Inside, address string, listens bool) {
 	scheme := schemes[n.Serve]
 	switch {
 	case scheme == "":
-		d.fail("inside.serve", quote(n.Serve), "pty, tcp or rfc2217", "")
+		d.Fail("inside.serve", written.Quote(n.Serve), "pty, tcp or rfc2217", "")
 		return
 	case address != "" && !strings.HasPrefix(address, scheme):
-		d.fail("station.link", quote(address), "an address that begins with "+scheme, "the station inside is served so")
+		d.Fail("station.link", written.Quote(address), "an address that begins with "+scheme, "the station inside is served so")
 	case n.Serve == serveRFC2217 && n.Path == "":
-		d.fail("inside.path", "no path", "the path at which the RFC 2217 server finds the station", `path = "station.tty"`)
+		d.Fail("inside.path", "no path", "the path at which the RFC 2217 server finds the station", `path = "station.tty"`)
 	case n.Serve == serveTCP && n.Path != "":
-		d.fail("inside.path", quote(n.Path), "no path: a station served by tcp has none", "")
+		d.Fail("inside.path", written.Quote(n.Path), "no path: a station served by tcp has none", "")
 	case n.Serve != serveTCP && listens:
-		d.fail("inside.listen", quote(n.Listen), `no address: only serve = "tcp" listens`, "")
+		d.Fail("inside.listen", written.Quote(n.Listen), `no address: only serve = "tcp" listens`, "")
 	}
 	if strings.ContainsRune(n.Path, 0) {
-		d.fail("inside.path", quote(n.Path), "a path without a zero byte", "")
+		d.Fail("inside.path", written.Quote(n.Path), "a path without a zero byte", "")
 	}
 	if _, port, err := net.SplitHostPort(n.Listen); err != nil {
-		d.fail("inside.listen", quote(n.Listen), "host:port", `port 0 takes a free one: "`+anyPort+`"`)
+		d.Fail("inside.listen", written.Quote(n.Listen), "host:port", `port 0 takes a free one: "`+anyPort+`"`)
 	} else if _, err := strconv.ParseUint(port, 10, 16); err != nil {
-		d.fail("inside.listen", quote(port), "a port of 0 to 65535", "")
+		d.Fail("inside.listen", written.Quote(port), "a port of 0 to 65535", "")
 	}
 	if n.Pace != paceReal && n.Pace != paceVirtual {
-		d.fail("inside.pace", quote(n.Pace), fmt.Sprintf("%s or %s", paceReal, paceVirtual), "")
+		d.Fail("inside.pace", written.Quote(n.Pace), fmt.Sprintf("%s or %s", paceReal, paceVirtual), "")
 	}
 }
 

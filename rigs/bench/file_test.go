@@ -41,7 +41,7 @@ func TestARigFileWithAMistakeNamesItsPlace(t *testing.T) {
 		"kind = \"simulated\"\n[station]\nfile = \"s\"\n":                    `x:1:8: kind: got "simulated", want "bench"`,
 		"[station]\nfile = \"s\"\n":                                          `x: kind: got "", want "bench"`,
 		start + "baud = 3\n":                                                 `x:4:1: key: got station.baud, want a key that this file may have`,
-		start + "link = \"/dev/ttyS0\"\n":                                    `x:4:8: station.link: got "/dev/ttyS0", want an address:`,
+		start + "link = \"/dev/ttyS0\"\n":                                    `x:4:8: station.link: got address "/dev/ttyS0", want serial:`,
 		start + "link = 3\n":                                                 `x:4:8: station.link: got "link = 3", want TOML of the right type`,
 		start + "[inside\n":                                                  `x:4:`,
 		start + "[inside]\nserve = \"usb\"\n":                                `x:5:9: inside.serve: got "usb", want pty, tcp or rfc2217`,
@@ -53,7 +53,7 @@ func TestARigFileWithAMistakeNamesItsPlace(t *testing.T) {
 		start + "[inside]\nserve = \"tcp\"\nlisten = \"a:70000\"\n":          `x:6:10: inside.listen: got "70000", want a port`,
 		start + "[inside]\nserve = \"rfc2217\"\n":                            `x:4:2: inside.path: got no path`,
 		start + "[inside]\nserve = \"tcp\"\npace = \"fast\"\n":               `x:6:8: inside.pace: got "fast", want real or virtual`,
-		"kind = \"bench\"\nstation = { file = \"s\", link = \"nowhere\" }\n": `x:2:32: station.link: got "nowhere"`,
+		"kind = \"bench\"\nstation = { file = \"s\", link = \"nowhere\" }\n": `x:2:32: station.link: got address "nowhere"`,
 	} {
 		_, err := Parse("x", []byte(text))
 		require.ErrorContains(t, err, want, text)

@@ -23,6 +23,9 @@ type Options struct {
 	Defect string
 	// Link is the address of the station, in place of that in the files.
 	Link string
+	// Claim, if set, is called before the link to a station inside is opened, with the identities of what it is served at and of
+	// what the link leads to: see link.Address.Identity. An error of it is that of Open.
+	Claim func(identities ...string) error
 	// Stderr gets what an adapter says on its standard error; nothing is kept of it if it is nil.
 	Stderr io.Writer
 	// Ends, if set, makes the link to a station inside: the harness' end and the station's. Nothing is served and no address
@@ -34,7 +37,8 @@ type Options struct {
 const comeBack = 10 * time.Second
 
 // Open opens the link to the station, and serves the station inside if there is one. A serial device with a relative path
-// is looked for beside the rig file; one of Options.Link, in the present directory.
+// is looked for beside the rig file; one of Options.Link, in the present directory. Nobody else may be serving at the path
+// of a station inside.
 func Open(ctx context.Context, f *File, file *station.File, o Options) (*Rig, error) {
 	if f.Inside != nil {
 		return openInside(ctx, f, file, o)
@@ -42,7 +46,11 @@ func Open(ctx context.Context, f *File, file *station.File, o Options) (*Rig, er
 	if o.Defect != "" {
 		return nil, fmt.Errorf("bench rig: defect %q: only a station inside has one by order (hint: a table [inside] in the rig file)", o.Defect)
 	}
-	line, err := f.dial(ctx, file, o, link.Address{})
+	address, err := f.address(file, o, link.Address{})
+	if err != nil {
+		return nil, err
+	}
+	line, err := f.dial(ctx, file, o, address)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +76,7 @@ func openInside(ctx context.Context, f *File, file *station.File, o Options) (_ 
 	if connect == nil {
 		connect = func(ctx context.Context) (near, far link.Link, err error) { return f.connect(ctx, file, o) }
 	}
-	w := wire{translated: file.Adapter != nil, limit: carryLimit}
+	w := crossing{translated: file.Adapter != nil, limit: carryLimit}
 	w.near, w.far, err = connect(ctx)
 	if w.far != nil {
 		r.far = w.far
@@ -95,14 +103,21 @@ func (f *File) connect(ctx context.Context, file *station.File, o Options) (near
 	if f.Inside.Serve == serveRFC2217 {
 		served = link.Address{}
 	}
-	if near, err = f.dial(ctx, file, o, served); err != nil || file.Adapter != nil {
+	address, err := f.address(file, o, served)
+	if err == nil && o.Claim != nil {
+		err = o.Claim(f.identities(port.Address(), address)...)
+	}
+	if err != nil {
+		return nil, port, err
+	}
+	if near, err = f.dial(ctx, file, o, address); err != nil || file.Adapter != nil {
 		return near, port, err
 	}
 	// What a port says while nobody is there is lost, and it knows of somebody only when it reads.
 	waiting, cancel := context.WithTimeout(ctx, carryLimit)
 	defer cancel()
 	for !came && err == nil {
-		if _, err = port.Read(waiting, make([]byte, 1), look); errors.Is(err, link.ErrTimeout) {
+		if _, err = port.Read(waiting, make([]byte, 1), unattended); errors.Is(err, link.ErrTimeout) {
 			err = nil
 		}
 	}
@@ -115,25 +130,38 @@ func (f *File) connect(ctx context.Context, file *station.File, o Options) (near
 	return near, port, err
 }
 
+// identities are those of what a station inside is served at and of what the link to it leads to. A port that the system
+// has chosen is known to nobody else.
+func (f *File) identities(served, address link.Address) (all []string) {
+	for _, a := range []link.Address{served, address} {
+		if a != (link.Address{}) && !(f.Inside.Serve == serveTCP && strings.HasSuffix(f.Inside.Listen, ":0")) {
+			all = append(all, a.Identity())
+		}
+	}
+	return all
+}
+
 // serve makes the station's end of the link.
 func (f *File) serve(tell func(serving.Notice)) (serving.Port, error) {
 	if f.Inside.Serve == serveTCP {
 		return serving.TCP(f.Inside.Listen, tell)
 	}
-	path := f.Inside.Path
-	if path != "" && !filepath.IsAbs(path) {
-		path = filepath.Join(f.Folder, path)
-	}
-	return serving.PTY(path, tell)
+	return serving.PTY(f.ServedAt(), tell)
 }
 
-// dial opens the link to the station, or starts the adapter that does. served is where a station inside is, unless a
-// server stands between.
-func (f *File) dial(ctx context.Context, file *station.File, o Options, served link.Address) (link.Link, error) {
-	address, err := f.address(file, o, served)
-	if err != nil {
-		return nil, err
+// ServedAt is the path of the symbolic link to the pseudo-terminal of a station inside; empty where there is none.
+func (f *File) ServedAt() string {
+	switch {
+	case f.Inside == nil:
+		return ""
+	case f.Inside.Path == "", filepath.IsAbs(f.Inside.Path):
+		return f.Inside.Path
 	}
+	return filepath.Join(f.Folder, f.Inside.Path)
+}
+
+// dial opens the link to the station at the address, or starts the adapter that does.
+func (f *File) dial(ctx context.Context, file *station.File, o Options, address link.Address) (link.Link, error) {
 	if file.Adapter != nil {
 		told := *file
 		told.Link = address.String()
@@ -158,15 +186,26 @@ func (f *File) address(file *station.File, o Options, served link.Address) (link
 	if text == "" {
 		return served, nil
 	}
-	if f.Inside != nil && !strings.HasPrefix(text, schemes[f.Inside.Serve]) {
-		return link.Address{}, fmt.Errorf("bench rig: the link to the station inside is %+q, want an address that begins with %s",
-			text, schemes[f.Inside.Serve])
+	if want := f.Scheme(); !strings.HasPrefix(text, want) {
+		return link.Address{}, fmt.Errorf("bench rig: the link to the station inside is %+q, want an address that begins with %s", text, want)
 	}
 	address, err := link.ParseAddress(text)
-	if err != nil || o.Link != "" {
+	if err != nil {
 		return address, err
 	}
+	folder := f.Folder
+	if o.Link != "" {
+		folder = "."
+	}
 	// An adapter runs in a folder of its own.
-	folder, err := filepath.Abs(f.Folder)
+	folder, err = filepath.Abs(folder)
 	return address.In(folder), err
+}
+
+// Scheme is how the address of a station inside begins; empty where there is none.
+func (f *File) Scheme() string {
+	if f.Inside == nil {
+		return ""
+	}
+	return schemes[f.Inside.Serve]
 }

@@ -8,25 +8,26 @@ import (
 
 	"bufferstop/harness/link"
 	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 )
 
 // A realSide is a simulated bench in step with the wall clock. It moves while the harness waits on the rig or its link, in
 // the goroutine of the harness: what the specs and the simulation share needs no locks, and the time that the harness
-// takes to think is none on the rig's clock. (simulated.Serve is for those that need a station which never waits.)
+// takes to think is none on the rig's clock. (wire.Serve is for those that need a station which never waits.)
 type realSide struct {
 	*simulated.Rig
-	pacer *simulated.Pacer
+	pacer *wire.Pacer
 }
 
 // A realLine is the link to the station of a realSide.
 type realLine struct {
-	wire
+	crossing
 	side *realSide
 }
 
-func newReal(rig *simulated.Rig, w wire) (side, link.Link) {
-	l := &realLine{wire: w}
-	l.side = &realSide{rig, simulated.NewPacer(rig, counted{&l.wire})}
+func newReal(rig *simulated.Rig, w crossing) (side, link.Link) {
+	l := &realLine{crossing: w}
+	l.side = &realSide{rig, wire.NewPacer(rig.Line(), counted{&l.crossing})}
 	return l.side, l
 }
 
@@ -53,8 +54,8 @@ func (s *realSide) Restart(ctx context.Context) error {
 	return s.Wait(ctx, started)
 }
 
-// look is how long a write of the real link may last before the station is looked after.
-const look = time.Millisecond
+// unattended is how long a call of the real link may last before the station is looked after.
+const unattended = time.Millisecond
 
 // Read follows the rules of link.Link. The allowed time is that of the station, which may be behind the wall's; and what
 // it has said within that time arrives, however long it takes over the link.
@@ -88,7 +89,7 @@ func (l *realLine) Read(ctx context.Context, p []byte, timeout time.Duration) (i
 func (l *realLine) Write(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	l.side.pacer.Resume()
 	for n, deadline := 0, deadlineOf(l.side, timeout); ; {
-		done, err := l.near.Write(ctx, p[n:], look)
+		done, err := l.near.Write(ctx, p[n:], unattended)
 		n += done
 		switch {
 		case !errors.Is(err, link.ErrTimeout):

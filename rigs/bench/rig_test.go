@@ -16,6 +16,7 @@ import (
 	"bufferstop/rigs/bench"
 	"bufferstop/rigs/serving"
 	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 	"bufferstop/suites"
 
 	"github.com/stretchr/testify/assert"
@@ -30,7 +31,7 @@ func TestABenchWithoutASideReachesNoTrack(t *testing.T) {
 	port, err := serving.TCP("127.0.0.1:0", func(serving.Notice) {})
 	require.NoError(t, err)
 	ended := make(chan error)
-	go func() { ended <- simulated.Serve(ctx, served, port) }()
+	go func() { ended <- wire.Serve(ctx, served, port, true) }()
 	defer func() {
 		stop()
 		require.NoError(t, <-ended)

@@ -17,15 +17,15 @@ type virtualSide struct {
 // A virtualLine is the link to the station of a virtualSide. Each byte takes the way over the real link, and stays on the
 // simulated line as long as it would without.
 type virtualLine struct {
-	wire
+	crossing
 	rig *simulated.Rig
 	// ahead is what has come over the real link and not arrived yet on the rig's clock: what the station says goes over in
 	// one piece, since every crossing takes real time.
 	ahead []byte
 }
 
-func newVirtual(rig *simulated.Rig, w wire) (side, link.Link) {
-	l := &virtualLine{wire: w, rig: rig}
+func newVirtual(rig *simulated.Rig, w crossing) (side, link.Link) {
+	l := &virtualLine{crossing: w, rig: rig}
 	return &virtualSide{rig, l}, l
 }
 
@@ -46,7 +46,7 @@ func (l *virtualLine) Read(ctx context.Context, p []byte, timeout time.Duration)
 		return 0, err
 	}
 	for len(l.ahead) < n {
-		across := append(said[len(l.ahead):n:n], l.rig.Underway()...)
+		across := append(said[len(l.ahead):n:n], l.rig.Line().ToHost.Underway()...)
 		arrived, err := l.carry(ctx, l.far, l.near, across[:min(len(across), chunk)])
 		if err != nil {
 			l.ahead = nil // whatever is still on its way belongs to an answer that is given up

@@ -36,8 +36,8 @@ const (
 	Refused Event = "was refused" // because another one is there
 )
 
-// look is how long a call with a timeout of zero lasts at most: a file whose deadline has passed does not look at all.
-const look = time.Millisecond
+// atLeast is how long a call may last whose timeout is zero: a file whose deadline has passed does not look at all.
+const atLeast = time.Millisecond
 
 // within makes a call with a deadline, which moves to the past when ctx ends. The error is link.ErrTimeout, that of ctx,
 // or what the call returned.
@@ -45,7 +45,7 @@ func within(ctx context.Context, timeout time.Duration, deadline func(time.Time)
 	if err := ctx.Err(); err != nil {
 		return 0, err
 	}
-	if err := deadline(time.Now().Add(max(timeout, look))); err != nil {
+	if err := deadline(time.Now().Add(max(timeout, atLeast))); err != nil {
 		return 0, err
 	}
 	cut := make(chan struct{})
@@ -70,7 +70,7 @@ func within(ctx context.Context, timeout time.Duration, deadline func(time.Time)
 
 // pause lets the time pass in which no client is there.
 func pause(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(max(d, look))
+	timer := time.NewTimer(max(d, atLeast))
 	defer timer.Stop()
 	select {
 	case <-ctx.Done():

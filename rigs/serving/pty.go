@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"runtime"
+	"strings"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -18,9 +20,9 @@ import (
 	"bufferstop/harness/link"
 )
 
-// PTY makes a pseudo-terminal in raw mode, and a symbolic link to it at path if that is not empty. A link that leads
-// nowhere, as a process leaves it that was killed, is replaced; whatever else is there is an error. tell hears of
-// clients, during calls of the port.
+// PTY makes a pseudo-terminal in raw mode, and a symbolic link to it at path if that is not empty. A link to a
+// pseudo-terminal, or to nothing, is replaced, so the caller must have made sure that nobody serves there; whatever else
+// is there is an error: see Vacant. tell hears of clients, during calls of the port.
 func PTY(path string, tell func(Notice)) (Port, error) {
 	fail := func(err error) (Port, error) { return nil, fmt.Errorf("serving at a pseudo-terminal: %w", err) }
 	blocking, device, err := pty.Open()
@@ -59,16 +61,48 @@ func pollable(blocking *os.File) (*os.File, error) {
 	return os.NewFile(uintptr(number), blocking.Name()), nil
 }
 
-func symlink(path, device string) error {
+// Vacant says what keeps a pseudo-terminal from being served at a path: nil for nothing. A symbolic link to a
+// pseudo-terminal does not. One that was killed leaves it behind, and the system soon gives the name to which it leads to
+// another terminal, so that it cannot be told from one that is in use.
+func Vacant(path string) error {
 	info, err := os.Lstat(path)
-	if err == nil {
-		_, leads := os.Stat(path)
-		if info.Mode()&fs.ModeSymlink == 0 || leads == nil {
-			return fmt.Errorf("%+q is there already (hint: another simulation may serve there; remove it, or name another path)", path)
-		}
-		if err := os.Remove(path); err != nil {
-			return err
-		}
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	taken := fmt.Errorf("%+q is there already, and no link to a pseudo-terminal (hint: remove it, or name another path)", path)
+	if info.Mode()&fs.ModeSymlink == 0 {
+		return taken
+	}
+	target, err := os.Readlink(path)
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(path); err == nil && !isPseudoTerminal(target) {
+		return taken
+	}
+	return nil
+}
+
+// isPseudoTerminal tells by its name what a device is.
+func isPseudoTerminal(device string) bool {
+	switch runtime.GOOS {
+	case "darwin":
+		return strings.HasPrefix(device, "/dev/ttys")
+	case "openbsd":
+		return strings.HasPrefix(device, "/dev/tty") && !strings.HasPrefix(device, "/dev/tty0") // serial ports
+	}
+	return strings.HasPrefix(device, "/dev/pts/")
+}
+
+func symlink(path, device string) error {
+	if err := Vacant(path); err != nil {
+		return err
+	}
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
 	}
 	return os.Symlink(device, path)
 }

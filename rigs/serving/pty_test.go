@@ -48,22 +48,39 @@ func TestClientsOfAPseudoTerminalComeAndGo(t *testing.T) {
 	require.ErrorIs(t, err, os.ErrNotExist, "the symbolic link is removed")
 }
 
-func TestAPathThatIsTakenIsLeftAloneAndOneThatLeadsNowhereIsNot(t *testing.T) {
+func TestALinkToAPseudoTerminalOrToNothingIsReplacedAndNothingElse(t *testing.T) {
 	dir := t.TempDir()
 	quiet := func(serving.Notice) {}
 	file := filepath.Join(dir, "file")
 	require.NoError(t, os.WriteFile(file, []byte("mine"), 0o600))
-	_, err := serving.PTY(file, quiet)
-	require.ErrorContains(t, err, "is there already")
+	device := filepath.Join(dir, "device")
+	require.NoError(t, os.Symlink("/dev/null", device))
+	for _, taken := range []string{file, device, dir} {
+		require.ErrorContains(t, serving.Vacant(taken), "is there already")
+		_, err := serving.PTY(taken, quiet)
+		require.ErrorContains(t, err, "is there already")
+	}
 	kept, err := os.ReadFile(file)
 	require.NoError(t, err)
 	assert.Equal(t, "mine", string(kept))
+	target, err := os.Readlink(device)
+	require.NoError(t, err)
+	assert.Equal(t, "/dev/null", target)
 
+	// A link that a process has left which was killed, to a name that is another terminal's by now.
 	path := filepath.Join(dir, "tty")
+	another, err := serving.PTY("", quiet)
+	require.NoError(t, err)
+	defer another.Close()
+	left := another.Address().Serial.Device
+	require.NoError(t, os.Symlink(left, path))
+	require.NoError(t, serving.Vacant(path))
 	first, err := serving.PTY(path, quiet)
 	require.NoError(t, err)
-	_, err = serving.PTY(path, quiet)
-	require.ErrorContains(t, err, "another simulation may serve there")
+	target, err = os.Readlink(path)
+	require.NoError(t, err)
+	assert.NotEqual(t, left, target)
+
 	// Another's link is not removed.
 	require.NoError(t, os.Remove(path))
 	require.NoError(t, os.Symlink("/nowhere", path))
@@ -73,6 +90,7 @@ func TestAPathThatIsTakenIsLeftAloneAndOneThatLeadsNowhereIsNot(t *testing.T) {
 	second, err := serving.PTY(path, quiet)
 	require.NoError(t, err)
 	require.NoError(t, second.Close())
+	require.NoError(t, serving.Vacant(path))
 	_, err = serving.PTY(filepath.Join(dir, "no", "tty"), quiet)
 	require.Error(t, err)
 }

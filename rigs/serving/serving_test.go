@@ -16,6 +16,7 @@ import (
 	"bufferstop/rigs"
 	"bufferstop/rigs/serving"
 	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -113,14 +114,15 @@ func TestAnAddressThatIsTakenIsAnError(t *testing.T) {
 }
 
 func TestTheStationGoesOnWhileClientsComeAndGo(t *testing.T) {
-	rig, err := serving.NewRig(simulated.Options{Seed: 1}, serving.OrdinaryDecoder)
+	rig, err := simulated.New(simulated.Options{Seed: 1})
 	require.NoError(t, err)
+	require.NoError(t, serving.FitDecoder(rig, serving.OrdinaryDecoder))
 	defer rig.Close()
 	p, err := serving.TCP("127.0.0.1:0", func(serving.Notice) {})
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
 	served := make(chan error)
-	go func() { served <- simulated.Serve(ctx, rig, p) }()
+	go func() { served <- wire.Serve(ctx, rig, p, true) }()
 
 	file, err := station.LoadFS(rigs.Files, "reference.station.toml")
 	require.NoError(t, err)
@@ -145,10 +147,9 @@ func TestTheStationGoesOnWhileClientsComeAndGo(t *testing.T) {
 }
 
 func TestADecoderThatDoesNotExistIsNamed(t *testing.T) {
-	_, err := serving.NewRig(simulated.Options{}, "steam")
-	require.ErrorContains(t, err, `decoder "steam": want one of`)
-	assert.Contains(t, serving.Decoders(), serving.OrdinaryDecoder)
-	rig, err := serving.NewRig(simulated.Options{}, "")
+	rig, err := simulated.New(simulated.Options{})
 	require.NoError(t, err)
-	require.NoError(t, rig.Close())
+	defer rig.Close()
+	require.ErrorContains(t, serving.FitDecoder(rig, "steam"), `decoder "steam": want one of`)
+	assert.Contains(t, serving.Decoders(), serving.OrdinaryDecoder)
 }

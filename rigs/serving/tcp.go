@@ -72,7 +72,7 @@ func pauseOrClosed(closed <-chan struct{}) bool {
 
 // Read follows the rules of link.Link, and waits for a client where there is none.
 func (p *tcpPort) Read(ctx context.Context, b []byte, timeout time.Duration) (int, error) {
-	end := time.Now().Add(max(timeout, look))
+	end := time.Now().Add(max(timeout, atLeast))
 	for {
 		if err := p.welcome(ctx, end); err != nil || len(b) == 0 {
 			return 0, err

@@ -19,10 +19,10 @@ import (
 // requirements are the ids that the suites begin with; their catalogue is the source.
 var requirements = []string{
 	"SIG-001", "SIG-002", "SIG-003", "SIG-004", "SIG-005",
-	"PKT-001", "PKT-002", "PKT-003", "PKT-004", "RATE-001", "RATE-002",
+	"PKT-001", "PKT-002", "PKT-003", "PKT-004", "LNK-001", "RATE-001", "RATE-002",
 	"OPS-001", "OPS-002", "OPS-003", "OPS-004", "OPS-005", "OPS-006", "OPS-007", "OPS-008", "OPS-009", "OPS-010", "OPS-011", "OPS-012",
 	"ACC-001", "ACC-002", "PWR-001",
-	"SRV-001", "SRV-002", "SRV-003", "SRV-004", "SRV-005", "SRV-006", "SRV-007", "SRV-008", "SRV-009", "SRV-010", "SRV-011",
+	"SRV-001", "SRV-002", "SRV-003", "SRV-004", "SRV-005", "SRV-006", "SRV-007", "SRV-008", "SRV-009", "SRV-010", "SRV-011", "SRV-012",
 	"ACK-001", "ACK-002", "ACK-003", "ACK-004", "ACK-005",
 	"OVL-001", "OVL-002", "OVL-003", "OVL-004", "OVL-005", "OVL-006",
 	"REC-001", "REC-002", "REC-003", "CUR-001",
@@ -108,10 +108,19 @@ func exercise(b *bench) uint64 {
 			require.NoError(b.t, err)
 		}
 	}
+	for i := range 6 { // the queue filled, then the input behind it
+		for k := range 4 {
+			b.say(fmt.Sprintf("LOCO:SPE %d,10,FORW,128;:SYST:ERR?", 20+4*i+k))
+		}
+		for range 4 {
+			answer, _ := b.hear(time.Second)
+			fmt.Fprintln(h, answer)
+		}
+	}
 	flush()
 	fit := func(change func(*fakedecoder.Config)) *fakedecoder.Decoder {
 		c := fakedecoder.Default()
-		c.CVs = map[int]byte{66: 255, 67: 1}
+		c.CVs = map[int]byte{64: 64, 66: 255, 67: 1}
 		c.Acknowledge.Ripple, c.Acknowledge.Rise = 0, 0
 		change(&c)
 		require.NoError(b.t, b.Track(station.Programming).Open())
@@ -123,7 +132,7 @@ func exercise(b *bench) uint64 {
 	ask("CV:READ? 1;WRIT 1,9") // nobody answers, so that every packet is sent
 	fit(func(*fakedecoder.Config) {})
 	for _, c := range []string{
-		"CV:READ? 66", "CV:READ? 67", "CV:READ? 1", "CV:WRIT 3,200", "CV:READ? 3", "CV:VER? 3,200", "CV:BIT 3,0,1", "CV:READ? 3",
+		"CV:READ? 64", "CV:READ? 66", "CV:READ? 67", "CV:READ? 1", "CV:WRIT 3,200", "CV:READ? 3", "CV:VER? 3,200", "CV:BIT 3,0,1", "CV:READ? 3",
 	} {
 		ask(c)
 	}

@@ -165,7 +165,7 @@ func TestAStationSaysThatItHasStartedOnlyAfterItsSupplyWasOff(t *testing.T) {
 			d.Unsolicited()
 			require.NoError(t, b.Restart(ctx))
 			b.wait(100 * time.Millisecond)
-			said := b.Underway()
+			said := b.Line().ToHost.Underway()
 			if dialect == "reference" {
 				assert.Empty(t, said)
 				return

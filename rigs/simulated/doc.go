@@ -12,7 +12,7 @@
 //   - a probe (probe.go) with a stated resolution and noise, which is all that the suites see.
 //
 // Time stands still until somebody waits on the rig or reads from its link; then it runs much faster than real time.
-// Serve and Pacer let it keep step with the wall clock instead, so that others can talk to the station over a real link.
+// Serve and Pacer of package wire let it keep step with the wall clock instead, so that others can talk to the station over a real link.
 // Everything random comes from one seed: two rigs with the same options that are asked the same give the same edges to
 // the nanosecond.
 //

@@ -1,15 +1,11 @@
 package simulated
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"io/fs"
-	"strings"
-	"time"
 
-	"github.com/pelletier/go-toml/v2"
-	"periph.io/x/conn/v3/physic"
+	"bufferstop/harness/written"
+	"bufferstop/rigs/rails"
 )
 
 // A File is a rig file: what rigs/simulated.rig.toml and its like say.
@@ -58,44 +54,9 @@ type contents struct {
 		File string `toml:"file"`
 	} `toml:"station"`
 	Line struct {
-		Baud int `toml:"baud"`
+		Baud *int `toml:"baud"`
 	} `toml:"line"`
-	Supply struct {
-		Voltage quantity[physic.ElectricPotential, *physic.ElectricPotential] `toml:"voltage"`
-		Limit   quantity[physic.ElectricCurrent, *physic.ElectricCurrent]     `toml:"limit"`
-	} `toml:"supply"`
-	Track struct {
-		Drop   quantity[physic.ElectricPotential, *physic.ElectricPotential]   `toml:"drop"`
-		Bridge quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"bridge"`
-		Sense  quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"sense"`
-		Wiring quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"wiring"`
-	} `toml:"track"`
-	Probe struct {
-		Clock          quantity[physic.Frequency, *physic.Frequency]             `toml:"clock"`
-		Noise          span                                                      `toml:"noise"`
-		SampleInterval span                                                      `toml:"sample_interval"`
-		CurrentStep    quantity[physic.ElectricCurrent, *physic.ElectricCurrent] `toml:"current_step"`
-		CurrentNoise   quantity[physic.ElectricCurrent, *physic.ElectricCurrent] `toml:"current_noise"`
-	} `toml:"probe"`
-}
-
-// quantity is a value with its unit, as physic reads it.
-type quantity[T any, P interface {
-	*T
-	Set(string) error
-}] struct{ value T }
-
-// UnmarshalText reads the value; toml adds the line to its error.
-func (q *quantity[T, P]) UnmarshalText(text []byte) error { return P(&q.value).Set(string(text)) }
-
-// span is a duration.
-type span time.Duration
-
-// UnmarshalText reads the duration; toml adds the line to its error.
-func (s *span) UnmarshalText(text []byte) error {
-	d, err := time.ParseDuration(string(text))
-	*s = span(d)
-	return err
+	rails.Tables
 }
 
 // Load reads a rig file from a file system. The error names the file and, where one is to blame, the line.
@@ -107,54 +68,37 @@ func Load(fsys fs.FS, name string) (*File, error) {
 	return Parse(name, data)
 }
 
-// Parse reads the text of a rig file. Keys that it does not know are errors. The name is only for the errors.
+// Parse reads the text of a rig file; name stands for it in errors. All that is wrong comes back together, each a
+// *written.Error with its place, joined.
 func Parse(name string, data []byte) (*File, error) {
 	var c contents
-	decoder := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
-	if err := decoder.Decode(&c); err != nil {
-		return nil, located(name, err)
+	d, ok := written.Open(name, data, &c)
+	if !ok {
+		return nil, d.Err()
 	}
-	switch {
-	case c.Kind != "simulated":
-		return nil, fmt.Errorf("%s: kind is %q, want \"simulated\"", name, c.Kind)
-	case c.Station.File == "":
-		return nil, fmt.Errorf("%s: no station file; say [station] file = \"...\"", name)
-	case !fs.ValidPath(c.Station.File):
-		return nil, fmt.Errorf("%s: station file %q, want a path below the rig file's directory", name, c.Station.File)
+	if c.Kind != "simulated" {
+		d.Fail("kind", written.Quote(c.Kind), `"simulated"`, "")
+	}
+	if c.Station.File == "" {
+		d.Fail("station.file", "no station file", "the name of one, relative to this file", `file = "my.station.toml"`)
+	} else if !fs.ValidPath(c.Station.File) {
+		d.Fail("station.file", written.Quote(c.Station.File), "a path below the rig file's directory", "")
 	}
 	f := &File{Name: c.Name, Station: c.Station.File, Options: Options{
-		Name: c.Name,
-		Baud: c.Line.Baud,
-		Circuit: Circuit{
-			Supply: c.Supply.Voltage.value, Limit: c.Supply.Limit.value, Drop: c.Track.Drop.value,
-			Bridge: c.Track.Bridge.value, Sense: c.Track.Sense.value, Wiring: c.Track.Wiring.value,
-		},
-		Probe: Probe{
-			Clock: c.Probe.Clock.value, Noise: time.Duration(c.Probe.Noise),
-			SampleInterval: time.Duration(c.Probe.SampleInterval),
-			CurrentStep:    c.Probe.CurrentStep.value, CurrentNoise: c.Probe.CurrentNoise.value,
-		},
+		Name:    c.Name,
+		Baud:    d.Between("line.baud", c.Line.Baud, slowest, fastest, defaultBaud),
+		Circuit: c.Circuit(),
+		Probe:   c.Probe(),
 	}}
-	// What New would refuse is refused here, where the name of the file is known.
-	full := f.Options
-	if err := full.complete(); err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+	// What New would refuse is refused here, where the place is known.
+	if err := f.Options.Circuit.WithDefaults().Check(); err != nil {
+		d.Fail("supply", err.Error(), "a circuit that works", "the tables supply and track")
+	}
+	if err := f.Options.Probe.WithDefaults().Check(); err != nil {
+		d.Fail("probe", err.Error(), "a probe that works", "")
+	}
+	if err := d.Err(); err != nil {
+		return nil, err
 	}
 	return f, nil
-}
-
-// located puts file and line before an error of the TOML reader.
-func located(name string, err error) error {
-	var unknown *toml.StrictMissingError
-	if errors.As(err, &unknown) && len(unknown.Errors) > 0 {
-		first := unknown.Errors[0]
-		row, _ := first.Position()
-		return fmt.Errorf("%s:%d: unknown key %q", name, row, strings.Join(first.Key(), "."))
-	}
-	var syntax *toml.DecodeError
-	if errors.As(err, &syntax) {
-		row, column := syntax.Position()
-		return fmt.Errorf("%s:%d:%d: %w", name, row, column, err)
-	}
-	return fmt.Errorf("%s: %w", name, err)
 }

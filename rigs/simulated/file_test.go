@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"bufferstop/rigs"
+	"bufferstop/rigs/rails"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -47,8 +48,8 @@ current_noise = "3mA"
 	assert.Equal(t, Options{
 		Name:    "x",
 		Baud:    19200,
-		Circuit: Circuit{Supply: 14 * physic.Volt, Limit: 3 * physic.Ampere, Drop: 1500 * physic.MilliVolt, Bridge: 400 * physic.MilliOhm, Wiring: physic.Ohm},
-		Probe: Probe{
+		Circuit: rails.Circuit{Supply: 14 * physic.Volt, Limit: 3 * physic.Ampere, Drop: 1500 * physic.MilliVolt, Bridge: 400 * physic.MilliOhm, Wiring: physic.Ohm},
+		Probe: rails.Probe{
 			Clock: 8 * physic.MegaHertz, Noise: 20 * time.Nanosecond, SampleInterval: 250 * time.Microsecond,
 			CurrentStep: 2 * physic.MilliAmpere, CurrentNoise: 3 * physic.MilliAmpere,
 		},
@@ -57,14 +58,14 @@ current_noise = "3mA"
 
 func TestARigFileWithAMistakeNamesItsLine(t *testing.T) {
 	for text, want := range map[string]string{
-		minimal + "[probe]\nspeed = 3\n":                     `x:6: unknown key "probe.speed"`,
+		minimal + "[probe]\nspeed = 3\n":                     "x:6:1: key: got probe.speed",
 		minimal + "[probe]\nclock = \"fast\"\n":              "x:6",
 		minimal + "[probe]\nnoise = \"10 minutes\"\n":        "x:6",
 		minimal + "[line]\nbaud = \"fast\"\n":                "x:6",
-		minimal + "[line]\nbaud = 3\n":                       "baud rate 3, want",
+		minimal + "[line]\nbaud = 3\n":                       "x:6:8: line.baud: got 3, want 300 to 4000000",
 		minimal + "[supply]\nvoltage = \"40V\"\n":            "at most 30 V",
 		minimal + "[probe\n":                                 "x:5",
-		"kind = \"bench\"\n":                                 `kind is "bench", want "simulated"`,
+		"kind = \"bench\"\n":                                 `x:1:8: kind: got "bench", want "simulated"`,
 		"kind = \"simulated\"\n":                             "no station file",
 		"kind = \"simulated\"\n[station]\nfile = \"../a\"\n": "want a path below",
 	} {

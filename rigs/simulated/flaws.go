@@ -41,7 +41,7 @@ type flaws struct {
 	gapInSequence     bool
 	sevenBitWrite     bool
 	bitReversed       bool
-	refuses255        bool
+	failureMark       byte // a value that is taken for no value; zero for none
 	verifyNever       bool
 	lastCVKept        bool
 	serviceLeaks      bool

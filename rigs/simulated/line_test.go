@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bufferstop/harness/link"
+	"bufferstop/rigs/wire"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -46,9 +47,9 @@ func TestAReadThatGetsNothingTimesOut(t *testing.T) {
 func TestAWriterWaitsWhenTheTransmitBufferIsFull(t *testing.T) {
 	ctx := context.Background()
 	b := newBench(t, Options{Nominal: true}, false)
-	n, err := b.Link().Write(ctx, make([]byte, transmitBuffer), 0)
+	n, err := b.Link().Write(ctx, make([]byte, wire.TransmitBuffer), 0)
 	require.NoError(t, err)
-	assert.Equal(t, transmitBuffer, n)
+	assert.Equal(t, wire.TransmitBuffer, n)
 	n, err = b.Link().Write(ctx, make([]byte, 1000), 20*time.Millisecond)
 	require.ErrorIs(t, err, link.ErrTimeout)
 	// 20 ms are 230 characters at 115200 baud.

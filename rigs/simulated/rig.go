@@ -8,13 +8,12 @@ import (
 	"slices"
 	"time"
 
-	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/link"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
-
-	"periph.io/x/conn/v3/physic"
+	"bufferstop/rigs/rails"
+	"bufferstop/rigs/wire"
 )
 
 // errClosed is what every call on a closed rig returns.
@@ -37,45 +36,9 @@ type Options struct {
 	// Baud is the speed of the serial line, 10 bits a character. 115200 if zero.
 	Baud int
 	// Probe says how well the probe sees.
-	Probe Probe
+	Probe rails.Probe
 	// Circuit is the hardware between the supply and the rails, the same for both outputs.
-	Circuit Circuit
-}
-
-// A Circuit is what lies between the supply and the rails. A field that is zero stands for its default.
-type Circuit struct {
-	Supply physic.ElectricPotential  // 16 V
-	Limit  physic.ElectricCurrent    // the most that the supply gives to one output: 5 A
-	Drop   physic.ElectricPotential  // fixed drop of the bridge: 1.2 V
-	Bridge physic.ElectricResistance // resistance of the bridge: 0.3 Ω
-	Sense  physic.ElectricResistance // sense resistor: 0.15 Ω
-	Wiring physic.ElectricResistance // to the rails and back: 0.2 Ω
-}
-
-func (c Circuit) withDefaults() Circuit {
-	fill(&c.Supply, 16*physic.Volt)
-	fill(&c.Limit, 5*physic.Ampere)
-	fill(&c.Drop, 1200*physic.MilliVolt)
-	fill(&c.Bridge, 300*physic.MilliOhm)
-	fill(&c.Sense, 150*physic.MilliOhm)
-	fill(&c.Wiring, 200*physic.MilliOhm)
-	return c
-}
-
-func fill[T comparable](field *T, value T) {
-	var zero T
-	if *field == zero {
-		*field = value
-	}
-}
-
-func (c Circuit) circuit() circuit {
-	volts := func(v physic.ElectricPotential) float64 { return float64(v) / float64(physic.Volt) }
-	ohms := func(r physic.ElectricResistance) float64 { return float64(r) / float64(physic.Ohm) }
-	return newCircuit(circuit{
-		supply: volts(c.Supply), limit: float64(c.Limit) / float64(physic.Ampere), drop: volts(c.Drop),
-		bridge: ohms(c.Bridge), sense: ohms(c.Sense), wiring: ohms(c.Wiring),
-	})
+	Circuit rails.Circuit
 }
 
 // Rig is the simulated bench. It implements harness.Rig and is used by one goroutine at a time.
@@ -88,13 +51,20 @@ type Rig struct {
 	random  rand.PCG   // of the converter
 	jitter  *rand.Rand // of the stations' timers
 	gain    float64    // counts per ampere of this station's sense amplifier
-	line    line
+	line    wire.Line
 	speaks  func(s *firmware, ready time.Duration) interpreter
 	station *firmware
-	output  [ports]output
+	output  [ports]rails.Output
 }
 
 var _ harness.Rig = (*Rig)(nil)
+
+func fill[T comparable](field *T, value T) {
+	var zero T
+	if *field == zero {
+		*field = value
+	}
+}
 
 // New builds a rig whose station has just started and waits for its first command, with both outputs off. The error says
 // which defect does not exist, or which option is out of its range.
@@ -124,10 +94,11 @@ func New(o Options) (*Rig, error) {
 		d.apply(&r.settings)
 	}
 	r.random, r.jitter = *seed(2), rand.New(seed(3))
-	r.line = line{rig: r, character: 10 * time.Second / time.Duration(o.Baud)}
+	character := 10 * time.Second / time.Duration(o.Baud)
+	r.line = wire.Line{World: r, ToStation: wire.Queue{Character: character}, ToHost: wire.Queue{Character: character}}
 	names := [ports]station.Track{station.Main, station.Programming}
 	for i := range r.output {
-		r.output[i] = output{name: names[i], circuit: o.Circuit.circuit(), probe: newProbe(o.Probe, rand.New(seed(4+uint64(i))))}
+		r.output[i] = rails.New(names[i], o.Circuit, o.Probe, rand.New(seed(4+uint64(i))))
 	}
 	r.build(-r.settings.bootTime)
 	return r, nil
@@ -149,27 +120,25 @@ func (r *Rig) learn(d *station.Dialect) error {
 	return nil
 }
 
+// The speeds of the serial line, in baud.
+const (
+	slowest     = 300
+	fastest     = 4_000_000
+	defaultBaud = 115200
+)
+
 // complete puts the defaults in and checks the rest.
 func (o *Options) complete() error {
 	fill(&o.Name, "simulated")
-	fill(&o.Baud, 115200)
-	o.Probe, o.Circuit = o.Probe.withDefaults(), o.Circuit.withDefaults()
-	p := o.Probe
-	switch {
-	case o.Baud < 300 || o.Baud > 4_000_000:
-		return fmt.Errorf("simulated rig: baud rate %d, want 300 to 4000000", o.Baud)
-	case p.Clock < physic.MegaHertz/10 || p.Clock > physic.GigaHertz:
-		return fmt.Errorf("simulated rig: probe clock %v, want 100kHz to 1GHz", p.Clock)
-	case p.Noise < 0 || p.Noise > 10*time.Microsecond:
-		return fmt.Errorf("simulated rig: probe noise %v, want 0s to 10µs", p.Noise)
-	case p.SampleInterval < 10*time.Microsecond || p.SampleInterval > time.Second:
-		return fmt.Errorf("simulated rig: sample interval %v, want 10µs to 1s", p.SampleInterval)
-	case p.CurrentStep < 0 || p.CurrentNoise < 0 || p.CurrentStep > physic.Ampere || p.CurrentNoise > physic.Ampere:
-		return fmt.Errorf("simulated rig: current step %v and noise %v, want 0A to 1A", p.CurrentStep, p.CurrentNoise)
+	fill(&o.Baud, defaultBaud)
+	o.Probe, o.Circuit = o.Probe.WithDefaults(), o.Circuit.WithDefaults()
+	if o.Baud < slowest || o.Baud > fastest {
+		return fmt.Errorf("simulated rig: baud rate %d, want %d to %d", o.Baud, slowest, fastest)
 	}
-	c := o.Circuit.circuit()
-	if c.supply > 30 || c.supply-c.drop < sufficient || c.limit <= 0 || min(c.drop, c.bridge, c.sense, c.wiring) < 0 || c.bridge+c.sense+c.wiring <= 0 {
-		return fmt.Errorf("simulated rig: circuit %+v, want a supply of at most 30 V that leaves 7 V at the rails, and no negative value", o.Circuit)
+	for _, err := range []error{o.Probe.Check(), o.Circuit.Check()} {
+		if err != nil {
+			return fmt.Errorf("simulated rig: %w", err)
+		}
 	}
 	return nil
 }
@@ -177,11 +146,8 @@ func (o *Options) complete() error {
 // build puts a station on the bench whose supply comes on at t.
 func (r *Rig) build(t time.Duration) {
 	r.station = newFirmware(&r.settings, r.jitter, t, r.speaks, func(t time.Duration, text string) {
-		r.line.toHost.put(t, r.line.character, []byte(text))
+		r.line.ToHost.Put(t, []byte(text))
 	})
-	for i := range r.output {
-		r.output[i].generator = &r.station.port[i].generator
-	}
 }
 
 // Describe says what the rig is and what it can do.
@@ -197,9 +163,9 @@ func (r *Rig) Describe() harness.Description {
 			station.Main:        slices.Clone(all),
 			station.Programming: all,
 		},
-		EdgeUncertainty:    r.options.Probe.edgeUncertainty(),
+		EdgeUncertainty:    r.options.Probe.EdgeUncertainty(),
 		SampleInterval:     r.options.Probe.SampleInterval,
-		CurrentUncertainty: r.options.Probe.currentUncertainty(),
+		CurrentUncertainty: r.options.Probe.CurrentUncertainty(),
 	}
 }
 
@@ -208,21 +174,21 @@ func (r *Rig) Now() time.Duration { return r.now }
 
 // Wait lets d of virtual time pass. It looks at ctx every few milliseconds of it.
 func (r *Rig) Wait(ctx context.Context, d time.Duration) error {
-	return r.advance(ctx, r.now+max(d, 0), untilTime)
+	return r.Advance(ctx, r.now+max(d, 0), false)
 }
 
 // Link is the serial line to the station. A Write takes no virtual time while the transmit buffer of 4096 characters has
 // room; the characters then take their time on the line.
 func (r *Rig) Link() link.Link { return &r.line }
 
-// Underway is what the station has said that is still on the line to the host.
-func (r *Rig) Underway() []byte { return r.line.toHost.bytes }
+// Line is the serial line to the station, for those who serve the station to others.
+func (r *Rig) Line() *wire.Line { return &r.line }
 
 // Track returns one of the two outputs.
 func (r *Rig) Track(name station.Track) harness.Track {
 	for i := range r.output {
-		if r.output[i].name == name {
-			return &track{r, &r.output[i]}
+		if r.output[i].Name() == name {
+			return r.output[i].Track(r)
 		}
 	}
 	return nil
@@ -247,10 +213,10 @@ func (r *Rig) CutSupply() (started time.Duration, err error) {
 		return 0, errClosed
 	}
 	for i := range r.output {
-		r.output[i].drive(r.now, signal.Off)
+		r.output[i].Edge(r.now, signal.Off)
 	}
-	r.line.toStation.clear()
-	r.line.toHost.clear()
+	r.line.ToStation.Clear()
+	r.line.ToHost.Clear()
 	r.build(r.now + supplyOff)
 	return supplyOff + r.settings.bootTime + time.Millisecond, nil
 }
@@ -258,10 +224,17 @@ func (r *Rig) CutSupply() (started time.Duration, err error) {
 // Safe takes everything off the rails.
 func (r *Rig) Safe() error {
 	for i := range r.output {
-		r.output[i].remove()
-		r.output[i].settle(r.now)
+		r.output[i].Remove(r.now)
 	}
 	r.flush()
+	return nil
+}
+
+// Usable is nil until the rig is closed.
+func (r *Rig) Usable() error {
+	if r.closed {
+		return errClosed
+	}
 	return nil
 }
 
@@ -273,87 +246,4 @@ func (r *Rig) Close() error {
 	err := r.Safe()
 	r.closed = true
 	return errors.Join(err, r.line.Close())
-}
-
-// track is one output as the harness sees it.
-type track struct {
-	rig *Rig
-	*output
-}
-
-var _ harness.Track = (*track)(nil)
-
-func (t *track) Name() station.Track { return t.name }
-
-func (t *track) Listen(l harness.Listener) (cancel func()) {
-	p := &t.probe
-	p.flush()
-	if p.sampleAt == never {
-		p.sampleAt = t.rig.now + p.SampleInterval
-	}
-	p.last = max(p.last, t.rig.now)
-	entry := &listening{Listener: l}
-	p.listeners = append(p.listeners, entry)
-	l.Edges([]signal.Edge{{Time: p.last, Level: t.shown}})
-	return func() {
-		if entry.cancelled {
-			return
-		}
-		p.flush()
-		entry.cancelled = true
-		// A new slice, since this may be called while flush goes through the old one.
-		p.listeners = slices.DeleteFunc(slices.Clone(p.listeners), func(e *listening) bool { return e == entry })
-		if len(p.listeners) == 0 {
-			p.sampleAt = never
-		}
-	}
-}
-
-func (t *track) Fit(c fakedecoder.Config) (*fakedecoder.Decoder, error) {
-	d, err := fakedecoder.New(c)
-	if err != nil {
-		return nil, err
-	}
-	d.Edge(signal.Edge{Time: t.rig.now, Level: t.felt})
-	t.decoders = append(t.decoders, d)
-	return d, t.changed()
-}
-
-func (t *track) Short(r physic.ElectricResistance) error {
-	if r <= 0 {
-		return fmt.Errorf("simulated rig: a short of %v on the %s track, want more than 0 Ω", r, t.name)
-	}
-	t.conductance = float64(physic.Ohm) / float64(r)
-	return t.changed()
-}
-
-func (t *track) Load(i physic.ElectricCurrent) error {
-	if i < 0 {
-		return fmt.Errorf("simulated rig: a load of %v on the %s track, want 0 A or more", i, t.name)
-	}
-	t.load = float64(i) / float64(physic.Ampere)
-	return t.changed()
-}
-
-func (t *track) Inrush(peak physic.ElectricCurrent, tau time.Duration) error {
-	if peak < 0 || tau <= 0 {
-		return fmt.Errorf("simulated rig: an inrush of %v with a time constant of %v on the %s track, want 0 A or more and more than 0 s",
-			peak, tau, t.name)
-	}
-	t.capacitor = capacitor{peak: float64(peak) / float64(physic.Ampere), tau: tau, since: t.rig.now, waiting: true}
-	return t.changed()
-}
-
-func (t *track) Open() error {
-	t.remove()
-	return t.changed()
-}
-
-// changed lets a change of the circuit take effect at once.
-func (t *track) changed() error {
-	if t.rig.closed {
-		return errClosed
-	}
-	t.settle(t.rig.now)
-	return nil
 }

@@ -226,7 +226,7 @@ func (s *sequencer) judge(t time.Duration) {
 			return
 		}
 		switch {
-		case acknowledged && !(f.refuses255 && s.value == 255):
+		case acknowledged && (f.failureMark == 0 || s.value != f.failureMark):
 			s.outcome.value = s.value
 		case s.attempt < s.settings.readAttempts:
 			s.attempt++

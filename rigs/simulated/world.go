@@ -7,20 +7,12 @@ import (
 	"bufferstop/harness/signal"
 )
 
-// until tells advance what ends it before its time.
-type until uint8
-
-const (
-	untilTime until = iota
-	untilByte       // or when a byte has arrived at the host
-)
-
 // contextInterval is how much of the rig's time passes between two looks at the context.
 const contextInterval = 4 * time.Millisecond
 
-// advance lets the world run to the time to, or to what ends it before. Everything that can happen is one of a handful
+// Advance lets the world run to the time to, or with orByte until a byte has arrived at the host. Everything that can happen is one of a handful
 // of instants; between two of them the outputs make their edges in one go.
-func (r *Rig) advance(ctx context.Context, to time.Duration, end until) error {
+func (r *Rig) Advance(ctx context.Context, to time.Duration, orByte bool) error {
 	if r.closed {
 		return errClosed
 	}
@@ -31,8 +23,8 @@ func (r *Rig) advance(ctx context.Context, to time.Duration, end until) error {
 	look := r.now + contextInterval
 	for r.now < to {
 		stop := to
-		if end == untilByte {
-			stop = min(stop, r.line.toHost.arrives())
+		if orByte {
+			stop = min(stop, r.line.ToHost.Arrives())
 			if stop <= r.now {
 				return nil
 			}
@@ -51,20 +43,20 @@ func (r *Rig) advance(ctx context.Context, to time.Duration, end until) error {
 // step runs to the next instant at which something other than an edge happens, and lets it happen.
 func (r *Rig) step(to time.Duration) {
 	s := r.station
-	t := min(to, r.line.toStation.arrives())
+	t := min(to, r.line.ToStation.Arrives())
 	for i := range r.output {
-		t = min(t, s.port[i].readAt, s.port[i].retryAt, r.output[i].probe.sampleAt)
+		t = min(t, s.port[i].readAt, s.port[i].retryAt, r.output[i].SampleAt())
 	}
 	t = min(t, max(s.wakeAt, r.now))
 	// The programming track first: what ends there may wake the station.
 	for i := ports - 1; i >= 0; i-- {
-		r.output[i].run(t, &s.wakeAt)
+		r.run(i, t)
 		t = min(t, max(s.wakeAt, r.now))
 	}
 	r.now = t
-	if r.line.toStation.arrives() <= t {
+	if r.line.ToStation.Arrives() <= t {
 		var b [1]byte
-		r.line.toStation.take(t, r.line.character, b[:])
+		r.line.ToStation.Take(t, b[:])
 		s.character(t, b[0])
 	}
 	if s.wakeAt <= t {
@@ -74,24 +66,34 @@ func (r *Rig) step(to time.Duration) {
 	for i := range r.output {
 		o, p := &r.output[i], &s.port[i]
 		if p.readAt <= t {
-			s.reading(i, t, r.convert(o.amperes(t)))
+			s.reading(i, t, r.convert(o.Amperes(t)))
 		}
 		if p.retryAt <= t {
 			s.retry(i, t)
 		}
-		if o.probe.sampleAt <= t {
-			o.probe.sample(t, o.amperes(t))
+		if o.SampleAt() <= t {
+			o.Sample(t)
 		}
 	}
 	r.follow(t)
+}
+
+// run makes the edges of an output up to and including until, or up to the one at which the station's main loop was
+// woken.
+func (r *Rig) run(i int, until time.Duration) {
+	g, o := &r.station.port[i].generator, &r.output[i]
+	for g.next <= until && g.next <= r.station.wakeAt {
+		t := g.next
+		o.Edge(t, g.step())
+	}
 }
 
 // follow switches a bridge off that the station has stopped driving in the middle of a packet.
 func (r *Rig) follow(t time.Duration) {
 	for i := range r.output {
 		o := &r.output[i]
-		if !o.generator.running && o.driven != signal.Off {
-			o.drive(t, signal.Off)
+		if !r.station.port[i].generator.running && o.Driven() != signal.Off {
+			o.Edge(t, signal.Off)
 		}
 	}
 }
@@ -106,6 +108,6 @@ func (r *Rig) convert(amperes float64) int {
 
 func (r *Rig) flush() {
 	for i := range r.output {
-		r.output[i].probe.flush()
+		r.output[i].Flush()
 	}
 }

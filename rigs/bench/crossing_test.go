@@ -27,15 +27,15 @@ func (l *lossy) Write(ctx context.Context, p []byte, timeout time.Duration) (int
 }
 
 // paces are the two ways in which a station inside lives.
-var paces = map[string]func(*simulated.Rig, wire) (side, link.Link){"real": newReal, "virtual": newVirtual}
+var paces = map[string]func(*simulated.Rig, crossing) (side, link.Link){"real": newReal, "virtual": newVirtual}
 
 // wired connects a station inside by a pipe.
-func wired(t *testing.T, pace string, change func(*wire)) (side, link.Link) {
+func wired(t *testing.T, pace string, change func(*crossing)) (side, link.Link) {
 	t.Helper()
 	rig, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(t, err)
 	near, far := link.Pipe(link.NewWallClock(), 0)
-	w := wire{near: near, far: far, limit: 50 * time.Millisecond}
+	w := crossing{near: near, far: far, limit: 50 * time.Millisecond}
 	change(&w)
 	side, line := paces[pace](rig, w)
 	t.Cleanup(func() { require.NoError(t, errors.Join(side.Close(), line.Close(), w.far.Close())) })
@@ -46,7 +46,7 @@ func TestALineKeepsTheRulesOfLinkInBothPaces(t *testing.T) {
 	for pace := range paces {
 		t.Run(pace, func(t *testing.T) {
 			ctx := context.Background()
-			side, line := wired(t, pace, func(*wire) {})
+			side, line := wired(t, pace, func(*crossing) {})
 			var b [64]byte
 			n, err := line.Read(ctx, nil, time.Second)
 			assert.Zero(t, n)
@@ -83,7 +83,7 @@ func TestBytesLostOnTheWayAreTheLinksFault(t *testing.T) {
 	for pace := range paces {
 		t.Run(pace, func(t *testing.T) {
 			ctx := context.Background()
-			_, line := wired(t, pace, func(w *wire) { w.far = &lossy{w.far, 3} })
+			_, line := wired(t, pace, func(w *crossing) { w.far = &lossy{w.far, 3} })
 			_, err := line.Write(ctx, []byte("*IDN?\n"), time.Second)
 			require.NoError(t, err)
 			var b [64]byte
@@ -98,7 +98,7 @@ func TestBytesLostOnTheWayAreTheLinksFault(t *testing.T) {
 
 func TestInRealTimeTheStationGoesOnWhenTheCableIsPulled(t *testing.T) {
 	ctx := context.Background()
-	side, line := wired(t, "real", func(*wire) {})
+	side, line := wired(t, "real", func(*crossing) {})
 	require.NoError(t, line.Close())
 	require.NoError(t, side.Wait(ctx, 10*time.Millisecond))
 	assert.Equal(t, 10*time.Millisecond, side.Now())
@@ -110,7 +110,7 @@ func TestWhatIsOnTheLineWhenTheSupplyGoesIsLost(t *testing.T) {
 	for pace := range paces {
 		t.Run(pace, func(t *testing.T) {
 			ctx := context.Background()
-			side, line := wired(t, pace, func(*wire) {})
+			side, line := wired(t, pace, func(*crossing) {})
 			_, err := line.Write(ctx, []byte("*IDN?\n"), time.Second)
 			require.NoError(t, err)
 			var first [1]byte

@@ -1,4 +1,57 @@
-package simulated
+package rails
+
+import (
+	"fmt"
+
+	"periph.io/x/conn/v3/physic"
+)
+
+// A Circuit is what lies between the supply and the rails of one output. A field that is zero stands for its default.
+type Circuit struct {
+	Supply physic.ElectricPotential  // 16 V
+	Limit  physic.ElectricCurrent    // the most that the supply gives to one output: 5 A
+	Drop   physic.ElectricPotential  // fixed drop of the bridge: 1.2 V
+	Bridge physic.ElectricResistance // resistance of the bridge: 0.3 Ω
+	Sense  physic.ElectricResistance // sense resistor: 0.15 Ω
+	Wiring physic.ElectricResistance // to the rails and back: 0.2 Ω
+}
+
+// WithDefaults fills in what is zero.
+func (c Circuit) WithDefaults() Circuit {
+	fill(&c.Supply, 16*physic.Volt)
+	fill(&c.Limit, 5*physic.Ampere)
+	fill(&c.Drop, 1200*physic.MilliVolt)
+	fill(&c.Bridge, 300*physic.MilliOhm)
+	fill(&c.Sense, 150*physic.MilliOhm)
+	fill(&c.Wiring, 200*physic.MilliOhm)
+	return c
+}
+
+func fill[T comparable](field *T, value T) {
+	var zero T
+	if *field == zero {
+		*field = value
+	}
+}
+
+func (c Circuit) circuit() circuit {
+	volts := func(v physic.ElectricPotential) float64 { return float64(v) / float64(physic.Volt) }
+	ohms := func(r physic.ElectricResistance) float64 { return float64(r) / float64(physic.Ohm) }
+	return newCircuit(circuit{
+		supply: volts(c.Supply), limit: float64(c.Limit) / float64(physic.Ampere), drop: volts(c.Drop),
+		bridge: ohms(c.Bridge), sense: ohms(c.Sense), wiring: ohms(c.Wiring),
+	})
+}
+
+// Check says what of a complete circuit is out of its range.
+func (c Circuit) Check() error {
+	s := c.circuit()
+	if s.supply > 30 || s.supply-s.drop < sufficient || s.limit <= 0 || min(s.drop, s.bridge, s.sense, s.wiring) < 0 ||
+		s.bridge+s.sense+s.wiring <= 0 {
+		return fmt.Errorf("circuit %+v, want a supply of at most 30 V that leaves 7 V at the rails, and no negative value", c)
+	}
+	return nil
+}
 
 // circuit is one output from the supply to the rails. All values are in volts, amperes and ohms.
 //

@@ -1,6 +1,7 @@
-package simulated
+package rails
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"time"
@@ -24,7 +25,8 @@ type Probe struct {
 	CurrentStep, CurrentNoise physic.ElectricCurrent
 }
 
-func (p Probe) withDefaults() Probe {
+// WithDefaults fills in what is zero.
+func (p Probe) WithDefaults() Probe {
 	if p.Clock == 0 {
 		p.Clock = 16 * physic.MegaHertz
 	}
@@ -43,17 +45,32 @@ func (p Probe) withDefaults() Probe {
 	return p
 }
 
-// edgeUncertainty is the expanded uncertainty (k=2) of the time between two edges: two times a rectangular distribution
+// Check says what of a complete probe is out of its range.
+func (p Probe) Check() error {
+	switch {
+	case p.Clock < physic.MegaHertz/10 || p.Clock > physic.GigaHertz:
+		return fmt.Errorf("probe clock %v, want 100kHz to 1GHz", p.Clock)
+	case p.Noise < 0 || p.Noise > 10*time.Microsecond:
+		return fmt.Errorf("probe noise %v, want 0s to 10µs", p.Noise)
+	case p.SampleInterval < 10*time.Microsecond || p.SampleInterval > time.Second:
+		return fmt.Errorf("sample interval %v, want 10µs to 1s", p.SampleInterval)
+	case p.CurrentStep < 0 || p.CurrentNoise < 0 || p.CurrentStep > physic.Ampere || p.CurrentNoise > physic.Ampere:
+		return fmt.Errorf("current step %v and noise %v, want 0A to 1A", p.CurrentStep, p.CurrentNoise)
+	}
+	return nil
+}
+
+// EdgeUncertainty is the expanded uncertainty (k=2) of the time between two edges: two times a rectangular distribution
 // as wide as the clock's period, and two times the noise, JCGM 100:2008 4.3.7 and 5.1.2. Times are whole nanoseconds,
 // which rounds each by at most half of one.
-func (p Probe) edgeUncertainty() time.Duration {
+func (p Probe) EdgeUncertainty() time.Duration {
 	step := 1e9 / (float64(p.Clock) / float64(physic.Hertz))
 	noise := float64(p.Noise)
 	return time.Duration(math.Ceil(2 * math.Sqrt(2*(step*step/12+noise*noise+1.0/12))))
 }
 
-// currentUncertainty is the expanded uncertainty (k=2) of one sample.
-func (p Probe) currentUncertainty() physic.ElectricCurrent {
+// CurrentUncertainty is the expanded uncertainty (k=2) of one sample.
+func (p Probe) CurrentUncertainty() physic.ElectricCurrent {
 	step, noise := float64(p.CurrentStep), float64(p.CurrentNoise)
 	return physic.ElectricCurrent(math.Ceil(2 * math.Sqrt(step*step/12+noise*noise)))
 }
@@ -76,6 +93,9 @@ type listening struct {
 	harness.Listener
 	cancelled bool
 }
+
+// never is later than any time of a rig.
+const never = time.Duration(math.MaxInt64)
 
 // batch is how many edges are gathered before the listeners get them.
 const batch = 512

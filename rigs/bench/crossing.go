@@ -14,9 +14,9 @@ import (
 // machine may take tens of milliseconds; our own choice.
 const carryLimit = 5 * time.Second
 
-// A wire is the real link from the harness to a station inside. Since both ends are here, it is known how many bytes are
+// A crossing is the real link from the harness to a station inside. Since both ends are here, it is known how many bytes are
 // on their way, and a byte that is late because the machine is busy is never taken for one that the station has not said.
-type wire struct {
+type crossing struct {
 	near, far link.Link
 	// translated says that what comes out at one end is not what went in at the other: an adapter stands between.
 	translated bool
@@ -26,7 +26,7 @@ type wire struct {
 }
 
 // carry sends bytes in at one end and takes as many out at the other.
-func (w *wire) carry(ctx context.Context, from, to link.Link, p []byte) ([]byte, error) {
+func (w *crossing) carry(ctx context.Context, from, to link.Link, p []byte) ([]byte, error) {
 	if n, err := from.Write(ctx, p, w.limit); err != nil {
 		return nil, w.lost(err, n, len(p))
 	}
@@ -34,7 +34,7 @@ func (w *wire) carry(ctx context.Context, from, to link.Link, p []byte) ([]byte,
 }
 
 // take takes so many bytes out at one end.
-func (w *wire) take(ctx context.Context, to link.Link, count int) ([]byte, error) {
+func (w *crossing) take(ctx context.Context, to link.Link, count int) ([]byte, error) {
 	arrived := make([]byte, count)
 	deadline := time.Now().Add(w.limit)
 	for n := 0; n < count; {
@@ -54,7 +54,7 @@ func deadlineOf(c link.Clock, timeout time.Duration) time.Duration {
 }
 
 // lost says that bytes did not come over: the fault of the link, and never of the station.
-func (w *wire) lost(err error, n, count int) error {
+func (w *crossing) lost(err error, n, count int) error {
 	if errors.Is(err, link.ErrTimeout) {
 		return fmt.Errorf("%w: of %d bytes, %d came over within %v", link.ErrClosed, count, n, w.limit)
 	}
@@ -62,11 +62,11 @@ func (w *wire) lost(err error, n, count int) error {
 }
 
 // Close closes the near end. The far one is the port's.
-func (w *wire) Close() error { return w.near.Close() }
+func (w *crossing) Close() error { return w.near.Close() }
 
-// counted is the far end as the station uses it. It tells the wire what it sends; and when the far end is gone, it goes on
+// counted is the far end as the station uses it. It tells the crossing what it sends; and when the far end is gone, it goes on
 // as a station does whose cable was pulled. The harness learns of it at the near end.
-type counted struct{ *wire }
+type counted struct{ *crossing }
 
 func (c counted) Read(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	n, err := c.far.Read(ctx, p, timeout)

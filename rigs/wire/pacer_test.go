@@ -1,4 +1,4 @@
-package simulated
+package wire_test
 
 import (
 	"context"
@@ -9,19 +9,20 @@ import (
 	"bufferstop/fakedecoder"
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
+	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"periph.io/x/conn/v3/physic"
 )
 
 // served starts a rig in real time. end stops it and waits until it has returned.
-func served(t *testing.T, r *Rig) (host *link.PipeEnd, end func() error) {
+func served(t *testing.T, r *simulated.Rig) (host *link.PipeEnd, end func() error) {
 	t.Helper()
 	host, far := link.Pipe(link.NewWallClock(), 0)
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
-	go func() { ended <- Serve(ctx, r, far) }()
+	go func() { ended <- wire.Serve(ctx, r, far, true) }()
 	return host, func() error {
 		stop()
 		return <-ended
@@ -29,7 +30,7 @@ func served(t *testing.T, r *Rig) (host *link.PipeEnd, end func() error) {
 }
 
 func TestAStationIsServedInRealTime(t *testing.T) {
-	r, err := New(Options{Nominal: true})
+	r, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(t, err)
 	_, err = r.Track(station.Programming).Fit(fakedecoder.Default())
 	require.NoError(t, err)
@@ -48,24 +49,35 @@ func TestAStationIsServedInRealTime(t *testing.T) {
 	assert.Greater(t, r.Now(), passed/2)
 }
 
+// counted counts how often a rig is made safe.
+type counted struct {
+	*simulated.Rig
+	safe int
+}
+
+func (c *counted) Safe() error {
+	c.safe++
+	return c.Rig.Safe()
+}
+
 func TestServingEndsWhenTheHostHangsUpAndLeavesTheRigSafe(t *testing.T) {
-	r, err := New(Options{Nominal: true})
+	r, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(t, err)
-	require.NoError(t, r.Track(station.Main).Short(physic.Ohm))
+	kept := &counted{Rig: r}
 	near, far := link.Pipe(link.NewWallClock(), 0)
 	require.NoError(t, near.Close())
-	require.NoError(t, Serve(t.Context(), r, far))
-	assert.Zero(t, r.output[mainPort].conductance)
+	require.NoError(t, wire.Serve(t.Context(), kept, far, true))
+	assert.Equal(t, 1, kept.safe)
 	_, err = r.Link().Read(t.Context(), make([]byte, 1), 0)
 	require.ErrorIs(t, err, link.ErrTimeout, "the rig is still open")
 }
 
 func TestARigThatFellBehindCatchesUpInSmallSteps(t *testing.T) {
-	r, err := New(Options{Nominal: true})
+	r, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(t, err)
 	host, far := link.Pipe(new(link.VirtualClock), 0)
-	p := NewPacer(r, far)
-	p.wall = p.wall.Add(-time.Second) // as if the machine had been busy for a second
+	p := wire.NewPacer(r.Line(), far)
+	p.FallBehind(time.Second) // as if the machine had been busy for a second
 	_, err = host.Write(t.Context(), []byte("*IDN?\n"), 0)
 	require.NoError(t, err)
 	var answer []byte
@@ -73,7 +85,7 @@ func TestARigThatFellBehindCatchesUpInSmallSteps(t *testing.T) {
 	for ; r.Now() < time.Second; steps++ {
 		before := r.Now()
 		require.NoError(t, p.Step(t.Context(), time.Second))
-		require.LessOrEqual(t, r.Now()-before, leap)
+		require.LessOrEqual(t, r.Now()-before, wire.Leap)
 		var b [100]byte
 		n, _ := host.Read(t.Context(), b[:], 0)
 		if len(answer) == 0 && n > 0 {
@@ -81,33 +93,33 @@ func TestARigThatFellBehindCatchesUpInSmallSteps(t *testing.T) {
 		}
 		answer = append(answer, b[:n]...)
 	}
-	assert.GreaterOrEqual(t, steps, int(time.Second/leap))
+	assert.GreaterOrEqual(t, steps, int(time.Second/wire.Leap))
 	assert.Equal(t, time.Second, r.Now(), "the rig goes no further than it is told to")
 	assert.True(t, strings.HasPrefix(string(answer), "bufferstop,"))
 }
 
 func TestAHostThatFloodsWaitsForTheLineAndOneThatNeverReadsHarmsNothing(t *testing.T) {
-	r, err := New(Options{Nominal: true})
+	r, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(t, err)
 	host, far := link.Pipe(new(link.VirtualClock), 0)
-	p := NewPacer(r, far)
+	p := wire.NewPacer(r.Line(), far)
 	flood := strings.Repeat("*IDN?;*IDN?;*IDN?;*IDN?\n", 20000)
 	_, err = host.Write(t.Context(), []byte(flood), 0)
 	require.NoError(t, err)
 	host.Block(true)              // the host takes nothing
 	for r.Now() < 7*time.Second { // a line of 115200 baud fills the buffer in 5.7 s
-		p.wall = p.wall.Add(-leap)
-		require.NoError(t, p.Step(t.Context(), never))
-		require.LessOrEqual(t, len(r.line.toStation.bytes), transmitBuffer)
-		require.LessOrEqual(t, len(p.said), hostBuffer)
+		p.FallBehind(wire.Leap)
+		require.NoError(t, p.Step(t.Context(), time.Hour))
+		require.LessOrEqual(t, len(r.Line().ToStation.Underway()), wire.TransmitBuffer)
+		require.LessOrEqual(t, p.Said(), wire.HostBuffer)
 	}
-	assert.Len(t, p.said, hostBuffer)
+	assert.Equal(t, wire.HostBuffer, p.Said())
 }
 
 // BenchmarkServe is a second of the wall with both tracks on and nobody listening to the probes: the processor time that
 // it takes is what `go test -bench Serve -benchtime 10x` needs, as `time` shows it.
 func BenchmarkServe(b *testing.B) {
-	r, err := New(Options{Nominal: true})
+	r, err := simulated.New(simulated.Options{Nominal: true})
 	require.NoError(b, err)
 	near, far := link.Pipe(link.NewWallClock(), 0)
 	defer near.Close()
@@ -115,7 +127,7 @@ func BenchmarkServe(b *testing.B) {
 	require.NoError(b, err)
 	for b.Loop() {
 		ctx, stop := context.WithTimeout(b.Context(), time.Second)
-		require.NoError(b, Serve(ctx, r, far))
+		require.NoError(b, wire.Serve(ctx, r, far, true))
 		stop()
 	}
 	require.NoError(b, r.Close())

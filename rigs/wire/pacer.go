@@ -1,4 +1,4 @@
-package simulated
+package wire
 
 import (
 	"context"
@@ -8,10 +8,18 @@ import (
 	"bufferstop/harness/link"
 )
 
-// Serve runs the rig in real time with its serial line connected to l, until ctx ends or l is closed, which is no error.
+// A Rig has a line whose station can be served to others.
+type Rig interface {
+	Line() *Line
+	Safe() error
+}
+
+// Serve runs the rig with its serial line connected to l, until ctx ends or l is closed, which is no error: in step with the
+// wall clock, or as fast as the machine can.
 // It leaves the rig safe, and both rig and link open. The rig is Serve's alone until it returns.
-func Serve(ctx context.Context, r *Rig, l link.Link) error {
-	p := NewPacer(r, l)
+func Serve(ctx context.Context, r Rig, l link.Link, realTime bool) error {
+	p := NewPacer(r.Line(), l)
+	p.hurries = !realTime
 	var err error
 	for err == nil {
 		err = p.Step(ctx, never)
@@ -37,54 +45,62 @@ const (
 // A Pacer lets a rig run in step with the wall clock, with its serial line connected to a link. Rig, link and pacer
 // belong to one goroutine: the rig stands still between two steps.
 type Pacer struct {
-	rig   *Rig
-	host  link.Link
-	wall  time.Time     // the wall clock and
-	from  time.Duration // the rig's clock when they last were set against each other
-	input [1024]byte
-	said  []byte // by the station, and not taken by the host yet
+	line    *Line
+	host    link.Link
+	wall    time.Time     // the wall clock and
+	from    time.Duration // the rig's clock when they last were set against each other
+	input   [1024]byte
+	hurries bool   // goes on as fast as the machine can
+	said    []byte // by the station, and not taken by the host yet
 }
 
 // NewPacer returns a pacer whose time starts now.
-func NewPacer(r *Rig, host link.Link) *Pacer {
-	p := &Pacer{rig: r, host: host}
+func NewPacer(l *Line, host link.Link) *Pacer {
+	p := &Pacer{line: l, host: host}
 	p.Resume()
 	return p
 }
 
 // Resume forgets the time that has passed on the wall since the last step.
-func (p *Pacer) Resume() { p.wall, p.from = time.Now(), p.rig.now }
+func (p *Pacer) Resume() { p.wall, p.from = time.Now(), p.now() }
 
 // Step takes what the host has sent, lets the rig catch up with the wall clock, but not beyond to on its own, and hands
 // over what the station has said. It waits for a byte of the host for about a millisecond if the rig is not behind. The
 // error is that of the link or of ctx.
 func (p *Pacer) Step(ctx context.Context, to time.Duration) error {
 	wait := tick
-	if p.due(to) > p.rig.now+tick {
+	if p.due(to) > p.now()+tick {
 		wait = 0
 	}
 	if err := p.hear(ctx, wait); err != nil {
 		return err
 	}
-	if err := p.rig.advance(ctx, min(p.due(to), p.rig.now+leap), untilTime); err != nil {
+	if err := p.line.World.Advance(ctx, min(p.due(to), p.now()+leap), false); err != nil {
 		return err
 	}
 	return p.say(ctx)
 }
 
+func (p *Pacer) now() time.Duration { return p.line.World.Now() }
+
 // due is where the rig's clock ought to be.
-func (p *Pacer) due(to time.Duration) time.Duration { return min(to, p.from+time.Since(p.wall)) }
+func (p *Pacer) due(to time.Duration) time.Duration {
+	if p.hurries {
+		return min(to, p.now()+leap)
+	}
+	return min(to, p.from+time.Since(p.wall))
+}
 
 // hear puts what the host has sent on the line, as much of it as the line's transmit buffer has room for.
 func (p *Pacer) hear(ctx context.Context, wait time.Duration) error {
-	l := &p.rig.line
-	room := min(transmitBuffer-len(l.toStation.bytes), len(p.input))
+	l := p.line
+	room := min(TransmitBuffer-len(l.ToStation.bytes), len(p.input))
 	if room == 0 {
 		time.Sleep(wait)
 		return ctx.Err()
 	}
 	n, err := p.host.Read(ctx, p.input[:room], wait)
-	l.toStation.put(p.rig.now, l.character, p.input[:n])
+	l.ToStation.Put(p.now(), p.input[:n])
 	if errors.Is(err, link.ErrTimeout) {
 		return nil
 	}
@@ -93,9 +109,9 @@ func (p *Pacer) hear(ctx context.Context, wait time.Duration) error {
 
 // say hands the host what has arrived from the station.
 func (p *Pacer) say(ctx context.Context) error {
-	l := &p.rig.line
+	l := p.line
 	var arrived [256]byte
-	for n := l.toHost.take(p.rig.now, l.character, arrived[:]); n > 0; n = l.toHost.take(p.rig.now, l.character, arrived[:]) {
+	for n := l.ToHost.Take(p.now(), arrived[:]); n > 0; n = l.ToHost.Take(p.now(), arrived[:]) {
 		p.said = append(p.said, arrived[:min(n, hostBuffer-len(p.said))]...)
 	}
 	if len(p.said) == 0 {

@@ -1,4 +1,4 @@
-package simulated
+package rails
 
 import (
 	"fmt"
@@ -21,7 +21,7 @@ func TestTheCircuitAgreesWithNgspice(t *testing.T) {
 	if err != nil {
 		t.Skip("ngspice is not installed: ", err)
 	}
-	c := Circuit{}.withDefaults().circuit()
+	c := Circuit{}.WithDefaults().circuit()
 	for _, point := range []struct {
 		name               string
 		sinks, conductance float64
@@ -80,7 +80,7 @@ func spice(t *testing.T, out []byte, name string) float64 {
 }
 
 func TestTheCircuitKeepsItsLimits(t *testing.T) {
-	c := Circuit{}.withDefaults().circuit()
+	c := Circuit{}.WithDefaults().circuit()
 	rapid.Check(t, func(t *rapid.T) {
 		sinks := rapid.Float64Range(0, 30).Draw(t, "sinks")
 		g := rapid.Float64Range(0, 100).Draw(t, "conductance")

@@ -1,7 +1,11 @@
-package simulated
+// Package rails is what lies between the bridge of a station and the rails, in software: supply, resistances and sense
+// resistor, the decoders and loads and shorts across the rails, and the probe that sees them. Whoever drives the bridge
+// (a simulated station, a firmware on a simulated processor) tells an Output its edges and asks it for currents.
+package rails
 
 import (
 	"math"
+	"math/rand/v2"
 	"time"
 
 	"bufferstop/fakedecoder"
@@ -11,11 +15,11 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// output is the hardware behind one track output: bridge, circuit, and what lies across the rails.
-type output struct {
-	name      station.Track
-	circuit   circuit
-	generator *generator // of the station that drives the bridge
+// An Output is the hardware behind one track output: bridge, circuit, and what lies across the rails. It is used by one
+// goroutine at a time, and times given to it never go back.
+type Output struct {
+	name    station.Track
+	circuit circuit
 
 	decoders    []*fakedecoder.Decoder
 	load        float64 // amperes
@@ -54,28 +58,33 @@ func (c *capacitor) current(t time.Duration) float64 {
 	return c.peak * math.Exp(-x)
 }
 
-// run makes the edges of the bridge up to and including until, or up to the one at which the station's main loop was
-// woken.
-func (o *output) run(until time.Duration, wakeAt *time.Duration) {
-	g := o.generator
-	for g.next <= until && g.next <= *wakeAt {
-		t := g.next
-		level := g.step()
-		if !o.seen || !o.fed || o.driven == signal.Off || level == signal.Off {
-			o.drive(t, level)
-			continue
-		}
-		o.driven, o.shown, o.felt = level, level, level
-		e := signal.Edge{Time: t, Level: level}
-		for _, d := range o.decoders {
-			d.Edge(e)
-		}
-		o.probe.edge(t, level)
+// New builds an output with nothing across its rails. Circuit and probe are complete and have passed their checks.
+func New(name station.Track, c Circuit, p Probe, random *rand.Rand) Output {
+	return Output{name: name, circuit: c.circuit(), probe: newProbe(p, random)}
+}
+
+// Name is the track's.
+func (o *Output) Name() station.Track { return o.name }
+
+// Driven is what the bridge does.
+func (o *Output) Driven() signal.Level { return o.driven }
+
+// Edge sets the bridge at t.
+func (o *Output) Edge(t time.Duration, level signal.Level) {
+	if !o.seen || !o.fed || o.driven == signal.Off || level == signal.Off {
+		o.drive(t, level)
+		return
 	}
+	o.driven, o.shown, o.felt = level, level, level
+	e := signal.Edge{Time: t, Level: level}
+	for _, d := range o.decoders {
+		d.Edge(e)
+	}
+	o.probe.edge(t, level)
 }
 
 // drive sets the bridge.
-func (o *output) drive(t time.Duration, level signal.Level) {
+func (o *Output) drive(t time.Duration, level signal.Level) {
 	was := o.driven
 	o.driven = level
 	if was == signal.Off || level == signal.Off {
@@ -86,7 +95,7 @@ func (o *output) drive(t time.Duration, level signal.Level) {
 }
 
 // settle works out whether the voltage suffices, after anything about the circuit has changed, and returns the current.
-func (o *output) settle(t time.Duration) float64 {
+func (o *Output) settle(t time.Duration) float64 {
 	if o.driven == signal.Off {
 		o.show(t)
 		return 0
@@ -108,7 +117,7 @@ func (o *output) settle(t time.Duration) float64 {
 }
 
 // demand is what everything that is a current sink draws while the track has voltage.
-func (o *output) demand(t time.Duration) float64 {
+func (o *Output) demand(t time.Duration) float64 {
 	if o.capacitor.waiting {
 		o.capacitor.waiting, o.capacitor.since = false, t
 	}
@@ -123,7 +132,7 @@ func (o *output) demand(t time.Duration) float64 {
 }
 
 // show tells the probe and the decoders what they see.
-func (o *output) show(t time.Duration) {
+func (o *Output) show(t time.Duration) {
 	felt, shown := o.driven, o.driven
 	if !o.fed {
 		felt = signal.Off
@@ -143,8 +152,8 @@ func (o *output) show(t time.Duration) {
 	}
 }
 
-// amperes is the current through the sense resistor.
-func (o *output) amperes(t time.Duration) float64 {
+// Amperes is the current through the sense resistor.
+func (o *Output) Amperes(t time.Duration) float64 {
 	if o.driven == signal.Off {
 		return 0
 	}
@@ -157,9 +166,19 @@ func (o *output) amperes(t time.Duration) float64 {
 	return o.settle(t)
 }
 
-// remove takes everything off the rails.
-func (o *output) remove() {
+// Remove takes everything off the rails at t.
+func (o *Output) Remove(t time.Duration) {
 	o.conductance, o.load, o.capacitor = 0, 0, capacitor{}
 	clear(o.decoders)
 	o.decoders = o.decoders[:0]
+	o.settle(t)
 }
+
+// SampleAt is when the probe takes its next current sample, or later than any time of a rig.
+func (o *Output) SampleAt() time.Duration { return o.probe.sampleAt }
+
+// Sample takes the current sample that is due at t.
+func (o *Output) Sample(t time.Duration) { o.probe.sample(t, o.Amperes(t)) }
+
+// Flush hands out what the probe has gathered.
+func (o *Output) Flush() { o.probe.flush() }
