@@ -23,7 +23,8 @@ var allowed = map[string][]string{
 	"bufferstop/harness/current":       {},
 	"bufferstop/harness/link":          {},
 	"bufferstop/harness/link/linktest": {"bufferstop/harness/link"},
-	"bufferstop/harness/station":       {"bufferstop/harness/dcc", "bufferstop/harness/link"},
+	"bufferstop/harness/station":       {"bufferstop/harness/dcc", "bufferstop/harness/link", "bufferstop/harness/written"},
+	"bufferstop/harness/written":       {},
 	"bufferstop/harness/record":        {"bufferstop/harness/verdict"},
 	"bufferstop/harness/report":        {"bufferstop/harness/record", "bufferstop/harness/verdict"},
 }

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"sync/atomic"
 	"time"
+
+	"bufferstop/harness/written"
 )
 
 // An Adapter is an external program that talks with a station which no dialect fits. It speaks JSON lines on its
@@ -89,17 +91,17 @@ type adapterFile struct {
 // adapter reads the table [adapter].
 func (d *document) adapter(f *adapterFile, link string) *Adapter {
 	const at = "adapter"
-	a := &Adapter{Command: f.Command, Restarts: d.between(at+".restarts", f.Restarts, 0, mostRestarts, defaultRestarts)}
+	a := &Adapter{Command: f.Command, Restarts: d.Between(at+".restarts", f.Restarts, 0, mostRestarts, defaultRestarts)}
 	switch {
 	case len(f.Command) == 0 || f.Command[0] == "":
-		d.fail(at+".command", "no command", "a program and its arguments", `command = ["./my-adapter", "--verbose"]`)
+		d.Fail(at+".command", "no command", "a program and its arguments", `command = ["./my-adapter", "--verbose"]`)
 	case slices.ContainsFunc(f.Command, func(part string) bool { return strings.ContainsRune(part, 0) }):
-		d.fail(at+".command", quote(strings.Join(f.Command, " ")), "texts without a zero byte", "")
+		d.Fail(at+".command", written.Quote(strings.Join(f.Command, " ")), "texts without a zero byte", "")
 	case link != "" && !slices.Contains(f.Command[1:], linkPlace):
-		d.fail("link", "a link of which the adapter is told nothing", "the argument "+quote(linkPlace)+" in [adapter] command",
+		d.Fail("link", "a link of which the adapter is told nothing", "the argument "+written.Quote(linkPlace)+" in [adapter] command",
 			"the address of the link takes its place")
 	}
-	usual := d.positive(at+".timeout", f.Timeout, defaultAnswer)
+	usual := d.Positive(at+".timeout", f.Timeout, defaultAnswer)
 	a.timeouts = map[question]time.Duration{}
 	for _, q := range questions() {
 		a.timeouts[q] = max(usual, longer[q])
@@ -108,10 +110,10 @@ func (d *document) adapter(f *adapterFile, link string) *Adapter {
 		path := at + ".timeouts." + name
 		text := f.Timeouts[name]
 		if _, known := a.timeouts[question(name)]; !known {
-			d.fail(path, quote(name), "one of "+joined(questions()), "")
+			d.Fail(path, written.Quote(name), "one of "+joined(questions()), "")
 			continue
 		}
-		a.timeouts[question(name)] = d.positive(path, &text, usual)
+		a.timeouts[question(name)] = d.Positive(path, &text, usual)
 	}
 	return a
 }

@@ -6,6 +6,8 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // An algorithm makes the check value of a message.
@@ -147,30 +149,30 @@ func (p *dialectParser) checksum() *checksum {
 	const at = "checksum."
 	a, known := algorithms[strings.ToLower(f.Kind)]
 	if !known {
-		p.fail(at+"kind", quote(f.Kind), "one of "+strings.Join(slices.Sorted(maps.Keys(algorithms)), ", "), "")
+		p.Fail(at+"kind", written.Quote(f.Kind), "one of "+strings.Join(slices.Sorted(maps.Keys(algorithms)), ", "), "")
 		return nil
 	}
 	c := &checksum{algorithm: a, kind: strings.ToLower(f.Kind), from: pieceStart}
 	if f.Before != nil {
 		c.before = *f.Before
 		if p.d.binary {
-			p.fail(at+"before", quote(*f.Before), "no text before it: a frame has its checksum behind its payload", "")
+			p.Fail(at+"before", written.Quote(*f.Before), "no text before it: a frame has its checksum behind its payload", "")
 		} else if len(c.before) > 8 || strings.ContainsFunc(c.before, isControl) {
-			p.fail(at+"before", quote(*f.Before), "up to 8 bytes of text", "")
+			p.Fail(at+"before", written.Quote(*f.Before), "up to 8 bytes of text", "")
 		}
 	}
 	if f.Order != nil {
 		if *f.Order != "big" && *f.Order != "little" {
-			p.fail(at+"order", quote(*f.Order), `"big" (the high byte first) or "little"`, "")
+			p.Fail(at+"order", written.Quote(*f.Order), `"big" (the high byte first) or "little"`, "")
 		}
 		c.little = *f.Order == "little"
 	}
 	if f.From != nil {
 		c.from = *f.From
 		if !p.d.binary {
-			p.fail(at+"from", quote(*f.From), "nothing: in a line all that stands before it is checked", "")
+			p.Fail(at+"from", written.Quote(*f.From), "nothing: in a line all that stands before it is checked", "")
 		} else if !slices.Contains([]string{pieceStart, pieceHead, pieceLength, pieceBody}, c.from) {
-			p.fail(at+"from", quote(*f.From), `"start", "head", "length" or "body"`, "the part of the frame with which the checked bytes begin")
+			p.Fail(at+"from", written.Quote(*f.From), `"start", "head", "length" or "body"`, "the part of the frame with which the checked bytes begin")
 		}
 	}
 	return c

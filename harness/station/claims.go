@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"bufferstop/harness/dcc"
+	"bufferstop/harness/written"
 )
 
 // PowerState is what a station says about a track's power.
@@ -128,11 +129,11 @@ func ParseRange(text string) (Range, error) {
 	}
 	first, err := strconv.ParseUint(low, 10, 16)
 	if err != nil {
-		return Range{}, fmt.Errorf("%s", quote(text))
+		return Range{}, fmt.Errorf("%s", written.Quote(text))
 	}
 	last, err := strconv.ParseUint(high, 10, 16)
 	if err != nil || last < first {
-		return Range{}, fmt.Errorf("%s", quote(text))
+		return Range{}, fmt.Errorf("%s", written.Quote(text))
 	}
 	return Between(int(first), int(last)), nil
 }
@@ -175,12 +176,12 @@ func (d *document) claims(f *claimsFile) Claims {
 		Cutout:            f.Cutout,
 	}
 	if len(f.Tracks) == 0 {
-		d.fail(at+"tracks", "no track", `at least one of "main", "programming"`, "")
+		d.Fail(at+"tracks", "no track", `at least one of "main", "programming"`, "")
 	}
 	for i, n := range f.SpeedSteps {
 		s := dcc.Steps(n)
 		if n != int(dcc.Steps28) && n != int(dcc.Steps128) || slices.Contains(c.SpeedSteps, s) {
-			d.fail(fmt.Sprintf("%sspeed_steps[%d]", at, i), strconv.Itoa(n), "28 and 128, each once at most", "")
+			d.Fail(fmt.Sprintf("%sspeed_steps[%d]", at, i), strconv.Itoa(n), "28 and 128, each once at most", "")
 			continue
 		}
 		c.SpeedSteps = append(c.SpeedSteps, s)
@@ -188,24 +189,24 @@ func (d *document) claims(f *claimsFile) Claims {
 	if f.Numbering != nil {
 		n, ok := numberings[*f.Numbering]
 		if !ok {
-			d.fail(at+"numbering", quote(*f.Numbering), `"first is raw 4" (RCN-213) or "first is raw 0" (S-9.2.2, output addressing)`, "")
+			d.Fail(at+"numbering", written.Quote(*f.Numbering), `"first is raw 4" (RCN-213) or "first is raw 0" (S-9.2.2, output addressing)`, "")
 		}
 		c.Numbering = n
 	} else if c.Accessories.Claimed || c.Aspects.Claimed {
-		d.fail(at+"numbering", "accessories and no numbering", `"first is raw 4" or "first is raw 0"`,
+		d.Fail(at+"numbering", "accessories and no numbering", `"first is raw 4" or "first is raw 0"`,
 			"which address on the track is the station's accessory 1?")
 	}
 	if c.Aspects.Claimed != c.AspectValues.Claimed {
-		d.fail(at+"aspects", "one of aspects and aspect_values", "both or none", "")
+		d.Fail(at+"aspects", "one of aspects and aspect_values", "both or none", "")
 	}
 	if len(f.Tracks) == 0 {
 		return c // the rest would only repeat it
 	}
 	if (len(c.ServiceMethods) > 0 || c.BitWrite) && !c.Track(Programming) {
-		d.fail(at+"service_methods", "service mode without a programming track", `"programming" among the tracks`, "")
+		d.Fail(at+"service_methods", "service mode without a programming track", `"programming" among the tracks`, "")
 	}
 	if (len(c.SpeedSteps) > 0 || c.ProgrammingOnMain) && !c.Track(Main) {
-		d.fail(at+"tracks", "operations without a main track", `"main" among the tracks`, "")
+		d.Fail(at+"tracks", "operations without a main track", `"main" among the tracks`, "")
 	}
 	return c
 }
@@ -215,7 +216,7 @@ func oneOf[T ~string](d *document, path string, texts []string, allowed ...T) []
 	var all []T
 	for i, text := range texts {
 		if !slices.Contains(allowed, T(text)) || slices.Contains(all, T(text)) {
-			d.fail(fmt.Sprintf("%s[%d]", path, i), quote(text), fmt.Sprintf("%q, each once at most", allowed), "")
+			d.Fail(fmt.Sprintf("%s[%d]", path, i), written.Quote(text), fmt.Sprintf("%q, each once at most", allowed), "")
 			continue
 		}
 		all = append(all, T(text))
@@ -226,11 +227,11 @@ func oneOf[T ~string](d *document, path string, texts []string, allowed ...T) []
 func (d *document) numbers(path, text string, low, high int) Range {
 	r, err := ParseRange(text)
 	if err != nil {
-		d.fail(path, err.Error(), `a range of whole numbers, as in "1..127"`, "")
+		d.Fail(path, err.Error(), `a range of whole numbers, as in "1..127"`, "")
 		return Range{}
 	}
 	if r.Claimed && (r.First < low || r.Last > high) {
-		d.fail(path, quote(text), fmt.Sprintf("numbers within %d..%d", low, high), "")
+		d.Fail(path, written.Quote(text), fmt.Sprintf("numbers within %d..%d", low, high), "")
 		return Range{}
 	}
 	return r

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"bufferstop/harness/dcc"
+	"bufferstop/harness/written"
 )
 
 // A Command is an operation with its values, ready to be sent by Driver.Send and Driver.Flood. The zero value is none.
@@ -42,12 +43,12 @@ func newCommand(o Operation, values map[valueName]string) (Command, error) {
 		v := values[name]
 		if may := vocabularies[name].may; may != nil {
 			if !slices.Contains(may, v) {
-				return Command{}, fmt.Errorf("%s is no %s", quote(v), name)
+				return Command{}, fmt.Errorf("%s is no %s", written.Quote(v), name)
 			}
 		} else {
 			n, err := strconv.Atoi(v)
 			if err != nil {
-				return Command{}, fmt.Errorf("%s is no number for %s", quote(v), name)
+				return Command{}, fmt.Errorf("%s is no number for %s", written.Quote(v), name)
 			}
 			if name == value && (n < 0 || n > 255) {
 				return Command{}, fmt.Errorf("value %d: want 0 to 255", n)

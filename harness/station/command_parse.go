@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // A CommandError says where a command in plain words cannot be understood.
@@ -18,11 +20,11 @@ type CommandError struct {
 
 // Error shows the word and what was wanted.
 func (e *CommandError) Error() string {
-	got := quote(e.Got)
+	got := written.Quote(e.Got)
 	if e.Got == "" {
 		got = "the end"
 	}
-	text := fmt.Sprintf("%s, column %d: got %s, want %s", quote(e.Text), e.Column, got, e.Want)
+	text := fmt.Sprintf("%s, column %d: got %s, want %s", written.Quote(e.Text), e.Column, got, e.Want)
 	if e.Hint != "" {
 		text += " (hint: " + e.Hint + ")"
 	}

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"bufferstop/harness/written"
+
 	"periph.io/x/conn/v3/physic"
 )
 
@@ -91,12 +93,12 @@ type overloadFile struct {
 func (d *document) declares(f *declaresFile, c Claims) Declares {
 	const at = "declares."
 	declared := Declares{
-		StartTime:      d.positive(at+"start_time", f.StartTime, 0),
-		NoDecoderTime:  d.positive(at+"no_decoder_time", f.NoDecoderTime, 0),
-		ReadTime:       d.positive(at+"read_time", f.ReadTime, 0),
-		StopLatency:    d.positive(at+"stop_latency", f.StopLatency, 0),
-		CommandLatency: d.positive(at+"command_latency", f.CommandLatency, 0),
-		RefreshTime:    d.positive(at+"refresh_time", f.RefreshTime, 0),
+		StartTime:      d.Positive(at+"start_time", f.StartTime, 0),
+		NoDecoderTime:  d.Positive(at+"no_decoder_time", f.NoDecoderTime, 0),
+		ReadTime:       d.Positive(at+"read_time", f.ReadTime, 0),
+		StopLatency:    d.Positive(at+"stop_latency", f.StopLatency, 0),
+		CommandLatency: d.Positive(at+"command_latency", f.CommandLatency, 0),
+		RefreshTime:    d.Positive(at+"refresh_time", f.RefreshTime, 0),
 	}
 	d.quantity(at+"supply_voltage", f.SupplyVoltage, &declared.SupplyVoltage, `a voltage above zero, as in "16V"`)
 	d.quantity(at+"current_accuracy", f.CurrentAccuracy, &declared.CurrentAccuracy, wantCurrent)
@@ -113,12 +115,12 @@ const wantCurrent = `a current above zero, as in "1.5A" or "250mA"`
 
 func (d *document) overload(path string, f *overloadFile, claimed bool) Overload {
 	if !claimed {
-		d.fail(path, "a track that is not claimed", "only tracks among [claims] tracks", "")
+		d.Fail(path, "a track that is not claimed", "only tracks among [claims] tracks", "")
 	}
 	o := Overload{
-		TripTime:   d.positive(path+".trip_time", f.TripTime, 0),
-		RetryAfter: d.positive(path+".retry_after", f.RetryAfter, 0),
-		InrushTau:  d.positive(path+".inrush_tau", f.InrushTau, 0),
+		TripTime:   d.Positive(path+".trip_time", f.TripTime, 0),
+		RetryAfter: d.Positive(path+".retry_after", f.RetryAfter, 0),
+		InrushTau:  d.Positive(path+".inrush_tau", f.InrushTau, 0),
 	}
 	d.quantity(path+".no_trip_current", f.NoTripCurrent, &o.NoTripCurrent, wantCurrent)
 	d.quantity(path+".trip_current", f.TripCurrent, &o.TripCurrent, wantCurrent)
@@ -126,13 +128,13 @@ func (d *document) overload(path string, f *overloadFile, claimed bool) Overload
 	o.Recovery = choice(d, path+".recovery", f.Recovery, Automatic, OnCommand)
 	o.AfterRecovery = choice(d, path+".after_recovery", f.AfterRecovery, Kept, Stopped)
 	if o.TripCurrent > 0 && o.NoTripCurrent >= o.TripCurrent {
-		d.fail(path+".no_trip_current", o.NoTripCurrent.String(), "less than the trip current, "+o.TripCurrent.String(), "")
+		d.Fail(path+".no_trip_current", o.NoTripCurrent.String(), "less than the trip current, "+o.TripCurrent.String(), "")
 	}
 	if (o.InrushPeak > 0) != (o.InrushTau > 0) {
-		d.fail(path, "one of inrush_peak and inrush_tau", "both or none", "")
+		d.Fail(path, "one of inrush_peak and inrush_tau", "both or none", "")
 	}
 	if o.Recovery == Automatic && o.RetryAfter == 0 {
-		d.fail(path+".recovery", "automatic and no retry_after", "the time after which it tries again", `retry_after = "1s"`)
+		d.Fail(path+".recovery", "automatic and no retry_after", "the time after which it tries again", `retry_after = "1s"`)
 	}
 	return o
 }
@@ -143,7 +145,7 @@ func (d *document) quantity(path string, text *string, into settable, want strin
 		return
 	}
 	if err := into.Set(*text); err != nil || !above(into) {
-		d.fail(path, quote(*text), want, "")
+		d.Fail(path, written.Quote(*text), want, "")
 	}
 }
 
@@ -165,7 +167,7 @@ func choice[T ~string](d *document, path string, text *string, allowed ...T) T {
 		return ""
 	}
 	if !slices.Contains(allowed, T(*text)) {
-		d.fail(path, quote(*text), fmt.Sprintf("one of %q", allowed), "")
+		d.Fail(path, written.Quote(*text), fmt.Sprintf("one of %q", allowed), "")
 		return ""
 	}
 	return T(*text)

@@ -172,11 +172,11 @@ func ParseDialect(name string, data []byte) (*Dialect, error) {
 	var file dialectFile
 	doc, ok := open(name, data, &file)
 	if !ok {
-		return nil, doc.err()
+		return nil, doc.Err()
 	}
 	p := dialectParser{document: doc, file: &file}
 	d := p.dialect()
-	if err := doc.err(); err != nil {
+	if err := doc.Err(); err != nil {
 		return nil, err
 	}
 	return d, nil

@@ -5,6 +5,8 @@ import (
 	"maps"
 	"regexp"
 	"slices"
+
+	"bufferstop/harness/written"
 )
 
 func (p *dialectParser) sharedAnswers() {
@@ -33,7 +35,7 @@ const maxAnswers = 64
 // few sees that a list is not too long.
 func (p *dialectParser) few(path string, n int) bool {
 	if n > maxAnswers {
-		p.fail(path, fmt.Sprintf("%d patterns", n), fmt.Sprintf("at most %d", maxAnswers), "one pattern can hold several answers: a|b")
+		p.Fail(path, fmt.Sprintf("%d patterns", n), fmt.Sprintf("at most %d", maxAnswers), "one pattern can hold several answers: a|b")
 	}
 	return n <= maxAnswers
 }
@@ -46,12 +48,12 @@ func (p *dialectParser) answers(path string, files []answerFile) []answer {
 	for i, f := range files {
 		at := fmt.Sprintf("%s[%d]", path, i)
 		if !slices.Contains(allMeanings, Means(f.Means)) {
-			p.fail(at+".means", quote(f.Means), fmt.Sprintf("one of %q", allMeanings), "")
+			p.Fail(at+".means", written.Quote(f.Means), fmt.Sprintf("one of %q", allMeanings), "")
 		}
 		a := answer{means: Means(f.Means), value: f.Value, path: at}
 		a.pattern = p.pattern(at+".pattern", f.Pattern, allGroups)
 		if f.Value != nil && a.means != MeansValue {
-			p.fail(at+".value", quote(*f.Value), `no value, or means = "value"`, "")
+			p.Fail(at+".value", written.Quote(*f.Value), `no value, or means = "value"`, "")
 		}
 		a.formats = p.formats(at+".formats", f.Formats)
 		a.say = p.say(at+".say", f.Say)
@@ -66,22 +68,22 @@ func (p *dialectParser) answers(path string, files []answerFile) []answer {
 // pattern compiles a pattern so that it has to match the whole message.
 func (p *dialectParser) pattern(path, text string, groups []string) *regexp.Regexp {
 	if text == "" {
-		p.fail(path, "no pattern", "a pattern for the whole message, in RE2 syntax", "")
+		p.Fail(path, "no pattern", "a pattern for the whole message, in RE2 syntax", "")
 		return nil
 	}
 	// Compiled by itself first: "a)|(b" would be fine inside the brackets.
 	if _, err := regexp.Compile(text); err != nil {
-		p.fail(path, quote(text), "a pattern in RE2 syntax", err.Error())
+		p.Fail(path, written.Quote(text), "a pattern in RE2 syntax", err.Error())
 		return nil
 	}
 	pattern, err := regexp.Compile(`\A(?:` + text + `)\z`)
 	if err != nil {
-		p.fail(path, quote(text), "a pattern in RE2 syntax", err.Error())
+		p.Fail(path, written.Quote(text), "a pattern in RE2 syntax", err.Error())
 		return nil
 	}
 	for _, group := range pattern.SubexpNames() {
 		if group != "" && !slices.Contains(groups, group) {
-			p.fail(path, "a group named "+quote(group), "groups named "+joined(groups), "(?:...) groups without a name")
+			p.Fail(path, "a group named "+written.Quote(group), "groups named "+joined(groups), "(?:...) groups without a name")
 		}
 	}
 	return pattern
@@ -98,9 +100,9 @@ func (p *dialectParser) formats(path string, texts map[string]string) map[valueN
 		f, ok := parseFormat(texts[group], p.d.binary)
 		switch {
 		case group != "value" && group != "code":
-			p.fail(path+"."+group, quote(group), "value or code: the other groups are no numbers", "")
+			p.Fail(path+"."+group, written.Quote(group), "value or code: the other groups are no numbers", "")
 		case !ok:
-			p.fail(path+"."+group, quote(texts[group]), want, "")
+			p.Fail(path+"."+group, written.Quote(texts[group]), want, "")
 		default:
 			formats[valueName(group)] = f
 		}
@@ -115,7 +117,7 @@ func (p *dialectParser) events() {
 	for i, f := range p.file.Event {
 		at := fmt.Sprintf("event[%d]", i)
 		if f.Name == "" {
-			p.fail(at+".name", "no name", "a name for the event, for reports", "")
+			p.Fail(at+".name", "no name", "a name for the event, for reports", "")
 		}
 		e := answer{means: MeansEvent, name: f.Name, restart: f.Restart, path: at, say: p.say(at+".say", f.Say)}
 		if e.pattern = p.pattern(at+".pattern", f.Pattern, answerGroups); e.pattern != nil {

@@ -3,6 +3,8 @@ package station
 import (
 	"fmt"
 	"slices"
+
+	"bufferstop/harness/written"
 )
 
 type frameFile struct {
@@ -33,9 +35,9 @@ func (p *dialectParser) frames(check *checksum) {
 	file := p.file.Frame
 	f := &frameFraming{
 		start:    p.someBytes(at+"start", &file.Start, 1, 8),
-		head:     p.between(at+"head", file.Head, 0, 64, 0),
+		head:     p.Between(at+"head", file.Head, 0, 64, 0),
 		end:      p.someBytes(at+"end", file.End, 1, 8),
-		longest:  p.between(at+"limit", file.Limit, 1, maxFrameLimit, defaultFrameLimit),
+		longest:  p.Between(at+"limit", file.Limit, 1, maxFrameLimit, defaultFrameLimit),
 		checksum: check,
 		counts:   []string{pieceBody},
 	}
@@ -46,7 +48,7 @@ func (p *dialectParser) frames(check *checksum) {
 	p.length(f)
 	if file.Escape == nil {
 		if file.EscapeXor != nil {
-			p.fail(at+"escape_xor", quote(*file.EscapeXor), "an escape, or none of the two", `escape = "7D"`)
+			p.Fail(at+"escape_xor", written.Quote(*file.EscapeXor), "an escape, or none of the two", `escape = "7D"`)
 		}
 	} else if escape := p.someBytes(at+"escape", file.Escape, 1, 1); escape != nil {
 		f.escapes, f.escape = true, escape[0]
@@ -61,7 +63,7 @@ func (p *dialectParser) frames(check *checksum) {
 		p.escape(f)
 	}
 	if f.length == nil && (len(f.end) == 0 || !f.escapes) {
-		p.fail("frame", "no length", "a length, or an end and an escape", "how can one tell where a frame ends?")
+		p.Fail("frame", "no length", "a length, or an end and an escape", "how can one tell where a frame ends?")
 	}
 }
 
@@ -70,16 +72,16 @@ func (p *dialectParser) length(f *frameFraming) {
 	file := p.file.Frame
 	if file.Length == nil {
 		if file.Head != nil {
-			p.fail(at+"head", fmt.Sprint(*file.Head), "a length, before which it stands", "")
+			p.Fail(at+"head", fmt.Sprint(*file.Head), "a length, before which it stands", "")
 		}
 		if file.Counts != nil {
-			p.fail(at+"counts", quote(fmt.Sprint(*file.Counts)), "a length, which counts it", "")
+			p.Fail(at+"counts", written.Quote(fmt.Sprint(*file.Counts)), "a length, which counts it", "")
 		}
 		return
 	}
 	length, ok := parseFormat(*file.Length, true)
 	if !ok || length.signed {
-		p.fail(at+"length", quote(*file.Length), `"1" to "4" bytes, with "le" for the low byte first`, "")
+		p.Fail(at+"length", written.Quote(*file.Length), `"1" to "4" bytes, with "le" for the low byte first`, "")
 		length = plainFormat(true)
 	}
 	f.length = &length
@@ -88,21 +90,21 @@ func (p *dialectParser) length(f *frameFraming) {
 		pieces := []string{pieceStart, pieceHead, pieceLength, pieceBody, pieceChecksum, pieceEnd}
 		for i, piece := range f.counts {
 			if !slices.Contains(pieces, piece) || slices.Contains(f.counts[:i], piece) {
-				p.fail(fmt.Sprintf("%scounts[%d]", at, i), quote(piece), "one of "+joined(pieces)+", each once", "")
+				p.Fail(fmt.Sprintf("%scounts[%d]", at, i), written.Quote(piece), "one of "+joined(pieces)+", each once", "")
 			}
 		}
 		if !slices.Contains(f.counts, pieceBody) {
-			p.fail(at+"counts", "no body", "body, and what else it counts", "")
+			p.Fail(at+"counts", "no body", "body, and what else it counts", "")
 		}
 	}
 	if length.width < 4 && f.longest+f.fixed() > 1<<(8*length.width)-1 {
 		f.longest = 1<<(8*length.width) - 1 - f.fixed()
 		if p.file.Frame.Limit != nil {
-			p.fail(at+"limit", fmt.Sprint(*file.Limit), fmt.Sprintf("at most %d, which is what the length can say", f.longest), "")
+			p.Fail(at+"limit", fmt.Sprint(*file.Limit), fmt.Sprintf("at most %d, which is what the length can say", f.longest), "")
 		}
 	}
 	if f.head > f.longest {
-		p.fail(at+"head", fmt.Sprint(f.head), "no more than the limit", "")
+		p.Fail(at+"head", fmt.Sprint(f.head), "no more than the limit", "")
 	}
 }
 
@@ -112,15 +114,15 @@ func (p *dialectParser) escape(f *frameFraming) {
 	if len(f.end) > 0 {
 		specials = append(specials, f.end[0])
 		if f.end[0] == f.escape {
-			p.fail("frame.escape", hexText([]byte{f.escape}), "another byte than that of the end", "")
+			p.Fail("frame.escape", hexText([]byte{f.escape}), "another byte than that of the end", "")
 		}
 	}
 	if f.start[0] == f.escape {
-		p.fail("frame.escape", hexText([]byte{f.escape}), "another byte than that of the start", "")
+		p.Fail("frame.escape", hexText([]byte{f.escape}), "another byte than that of the start", "")
 	}
 	for _, b := range specials {
 		if slices.Contains(specials, b^f.xor) {
-			p.fail("frame.escape_xor", hexText([]byte{f.xor}), "a byte that changes start, end and escape into others", "")
+			p.Fail("frame.escape_xor", hexText([]byte{f.xor}), "a byte that changes start, end and escape into others", "")
 			return
 		}
 	}
@@ -133,10 +135,10 @@ func (p *dialectParser) fits(path string, least, most int) {
 		return
 	}
 	if least < max(f.head, 1) {
-		p.fail(path, fmt.Sprintf("a payload of %d bytes", least), fmt.Sprintf("at least %d", max(f.head, 1)), "the head is part of it")
+		p.Fail(path, fmt.Sprintf("a payload of %d bytes", least), fmt.Sprintf("at least %d", max(f.head, 1)), "the head is part of it")
 	}
 	if most > f.longest {
-		p.fail(path, fmt.Sprintf("a payload of %d bytes", most), fmt.Sprintf("at most %d", f.longest), "see [frame] limit")
+		p.Fail(path, fmt.Sprintf("a payload of %d bytes", most), fmt.Sprintf("at most %d", f.longest), "see [frame] limit")
 	}
 }
 
@@ -179,7 +181,7 @@ func (p *dialectParser) someBytes(path string, text *string, least, most int) []
 		if least == most {
 			want = "one byte in hexadecimal, as in \"7D\""
 		}
-		p.fail(path, quote(*text), want, "")
+		p.Fail(path, written.Quote(*text), want, "")
 		return nil
 	}
 	return b

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"bufferstop/harness/written"
+
 	"periph.io/x/conn/v3/physic"
 )
 
@@ -19,11 +21,11 @@ func (p *dialectParser) operations(answerTime time.Duration) {
 		path := "operation." + name
 		def, known := operations[Operation(name)]
 		if !known {
-			p.fail(path, quote(name), fmt.Sprintf("one of %s", joined(Operations())), "operations that a station lacks are left out")
+			p.Fail(path, written.Quote(name), fmt.Sprintf("one of %s", joined(Operations())), "operations that a station lacks are left out")
 			continue
 		}
 		f := p.file.Operation[name]
-		r := &request{timeout: p.positive(path+".timeout", f.Timeout, answerTime)}
+		r := &request{timeout: p.Positive(path+".timeout", f.Timeout, answerTime)}
 		p.template(path, name, f, def, r)
 		p.unit(path, name, f, def, r)
 		r.answers = append(p.answers(path+".answer", f.Answer), p.used(path, f)...)
@@ -38,14 +40,14 @@ func (p *dialectParser) operations(answerTime time.Duration) {
 		p.d.operations[Operation(name)] = r
 	}
 	if len(p.file.Operation) == 0 {
-		p.fail("operation", "no operation", "at least one [operation.NAME]", "")
+		p.Fail("operation", "no operation", "at least one [operation.NAME]", "")
 	}
 }
 
 // template reads what is sent, and sees that no value of the operation is forgotten.
 func (p *dialectParser) template(path, name string, f operationFile, def definition, r *request) {
 	if f.Send == "" {
-		p.fail(path+".send", "nothing", "what is sent for "+name, "")
+		p.Fail(path+".send", "nothing", "what is sent for "+name, "")
 		return
 	}
 	have := "no values"
@@ -54,7 +56,7 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 	}
 	t, err := parseTemplate(f.Send, p.d.binary, slices.Concat(def.values, slices.Sorted(maps.Keys(p.d.fields))))
 	if err != nil {
-		p.fail(path+".send", err.Error(), have, p.templateHint())
+		p.Fail(path+".send", err.Error(), have, p.templateHint())
 		return
 	}
 	p.oneLine(path+".send", f.Send)
@@ -68,12 +70,12 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 		v := valueName(key)
 		switch {
 		case !slices.Contains(def.values, v):
-			p.fail(at, quote(key), have, "")
+			p.Fail(at, written.Quote(key), have, "")
 		case r.uses(v):
-			p.fail(at, "{"+key+"} in send as well", "a value that is fixed or in the template, not both", "")
+			p.Fail(at, "{"+key+"} in send as well", "a value that is fixed or in the template, not both", "")
 		default:
 			if vocabulary := vocabularies[v]; vocabulary.may != nil && !slices.Contains(vocabulary.may, f.Fixed[key]) {
-				p.fail(at, quote(f.Fixed[key]), "one of "+strings.Join(vocabulary.may, ", "), "")
+				p.Fail(at, written.Quote(f.Fixed[key]), "one of "+strings.Join(vocabulary.may, ", "), "")
 			}
 			r.fixed[v] = f.Fixed[key]
 		}
@@ -82,11 +84,11 @@ func (p *dialectParser) template(path, name string, f operationFile, def definit
 		_, fixed := r.fixed[v]
 		if t.uses(v) {
 			if _, needs := vocabularies[v]; needs && p.d.words[v] == nil {
-				p.fail(path+".send", fmt.Sprintf("{%s} and no [words.%s]", v, v), fmt.Sprintf("words for %s", strings.Join(vocabularies[v].may, ", ")),
+				p.Fail(path+".send", fmt.Sprintf("{%s} and no [words.%s]", v, v), fmt.Sprintf("words for %s", strings.Join(vocabularies[v].may, ", ")),
 					fmt.Sprintf("[words.%s] %s = \"...\"", v, vocabularies[v].may[0]))
 			}
 		} else if !fixed && !r.uses(v) && v != kind && v != method {
-			p.fail(path+".send", fmt.Sprintf("no {%s}", v), "every value of the operation", fmt.Sprintf("if the station knows only one: fixed = { %s = \"...\" }", v))
+			p.Fail(path+".send", fmt.Sprintf("no {%s}", v), "every value of the operation", fmt.Sprintf("if the station knows only one: fixed = { %s = \"...\" }", v))
 		}
 	}
 }
@@ -104,14 +106,14 @@ func (p *dialectParser) places(path, have string, t *template, def definition) {
 			place.field = f
 			for _, v := range f.from {
 				if !slices.Contains(def.values, v) {
-					p.fail(path, fmt.Sprintf("{%s}, which is computed from {%s}", f.name, v), have, "")
+					p.Fail(path, fmt.Sprintf("{%s}, which is computed from {%s}", f.name, v), have, "")
 				}
 			}
 			if place.format != (format{}) && !f.number() {
-				p.fail(path, fmt.Sprintf("{%s}, which is a text", f.name), "a field that is a number: it has a format", "")
+				p.Fail(path, fmt.Sprintf("{%s}, which is a text", f.name), "a field that is a number: it has a format", "")
 			}
 		case p.d.words[place.name] != nil && place.format.text != "":
-			p.fail(path, fmt.Sprintf("{%s:%s} and [words.%s]", place.name, place.format.text, place.name), "a format or words, not both", "")
+			p.Fail(path, fmt.Sprintf("{%s:%s} and [words.%s]", place.name, place.format.text, place.name), "a format or words, not both", "")
 		}
 	}
 }
@@ -129,11 +131,11 @@ func (p *dialectParser) unit(path, name string, f operationFile, def definition,
 		return
 	}
 	if def.answers != amount {
-		p.fail(path+".unit", quote(*f.Unit), "no unit: "+name+" brings back no quantity", "")
+		p.Fail(path+".unit", written.Quote(*f.Unit), "no unit: "+name+" brings back no quantity", "")
 		return
 	}
 	if err := r.unit.Set(*f.Unit); err != nil || r.unit <= 0 {
-		p.fail(path+".unit", quote(*f.Unit), `a current above zero, as in "1mA"`, "")
+		p.Fail(path+".unit", written.Quote(*f.Unit), `a current above zero, as in "1mA"`, "")
 	}
 }
 
@@ -145,7 +147,7 @@ func (p *dialectParser) used(path string, f operationFile) []answer {
 	for i, list := range *f.Use {
 		answers, ok := p.lists[list]
 		if !ok {
-			p.fail(fmt.Sprintf("%s.use[%d]", path, i), quote(list), "the name of a list of answers", fmt.Sprintf("[[answers.%s]]", list))
+			p.Fail(fmt.Sprintf("%s.use[%d]", path, i), written.Quote(list), "the name of a list of answers", fmt.Sprintf("[[answers.%s]]", list))
 		}
 		all = append(all, answers...)
 	}
@@ -171,13 +173,13 @@ func (p *dialectParser) complete(path string, def definition, r *request) {
 		if def.answers == identity && slices.ContainsFunc(groups, func(g string) bool { return slices.Contains(identityGroups, g) }) {
 			continue
 		}
-		p.fail(path, fmt.Sprintf("an answer %s with no group named value", quote(a.pattern.String())), "(?P<value>...) in the pattern, or value = \"...\"", "")
+		p.Fail(path, fmt.Sprintf("an answer %s with no group named value", written.Quote(a.pattern.String())), "(?P<value>...) in the pattern, or value = \"...\"", "")
 	}
 	if !found {
-		p.fail(path, fmt.Sprintf("no answer that means %q", want), "one at least", "in [[operation.NAME.answer]] or in a list that it uses")
+		p.Fail(path, fmt.Sprintf("no answer that means %q", want), "one at least", "in [[operation.NAME.answer]] or in a list that it uses")
 	}
 	if name := wordsOf[def.answers]; name != "" && p.d.words[name] == nil {
-		p.fail(path, fmt.Sprintf("no [words.%s]", name), "the words that its answers use", "")
+		p.Fail(path, fmt.Sprintf("no [words.%s]", name), "the words that its answers use", "")
 	}
 }
 

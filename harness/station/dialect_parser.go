@@ -4,6 +4,8 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // dialectParser checks a dialect file and turns it into a Dialect.
@@ -23,14 +25,14 @@ func (p *dialectParser) dialect() *Dialect {
 	p.d = &Dialect{
 		name:      f.Name,
 		binary:    f.Frame != nil,
-		write:     p.positive("time.write", f.Time.Write, defaultWrite),
-		busyPause: p.positive("time.busy_pause", f.Time.BusyPause, defaultBusyPause),
-		quiet:     p.positive("time.quiet", f.Time.Quiet, defaultQuiet),
-		firstLong: p.between("address.first_long", f.Address.FirstLong, 0, 10240, defaultFirstLong),
+		write:     p.Positive("time.write", f.Time.Write, defaultWrite),
+		busyPause: p.Positive("time.busy_pause", f.Time.BusyPause, defaultBusyPause),
+		quiet:     p.Positive("time.quiet", f.Time.Quiet, defaultQuiet),
+		firstLong: p.Between("address.first_long", f.Address.FirstLong, 0, 10240, defaultFirstLong),
 		places:    p.document,
 	}
 	if f.Name == "" {
-		p.fail("name", "no name", `a name, as in name = "my station"`, "")
+		p.Fail("name", "no name", `a name, as in name = "my station"`, "")
 	}
 	p.framing()
 	p.words()
@@ -38,7 +40,7 @@ func (p *dialectParser) dialect() *Dialect {
 	p.sharedAnswers()
 	p.events()
 	p.questions()
-	p.operations(p.positive("time.answer", f.Time.Answer, defaultAnswer))
+	p.operations(p.Positive("time.answer", f.Time.Answer, defaultAnswer))
 	p.examples()
 	return p.d
 }
@@ -50,14 +52,14 @@ func (p *dialectParser) framing() {
 	at := "line"
 	if f := p.file.Frame; f != nil {
 		if p.file.Line != (lineFile{}) {
-			p.fail("line", "[line] and [frame]", "one of them", "[frame] is for binary messages; it has limit, window and echo of its own")
+			p.Fail("line", "[line] and [frame]", "one of them", "[frame] is for binary messages; it has limit, window and echo of its own")
 		}
 		window, echo, at = f.Window, f.Echo, "frame"
 		p.frames(check)
 	} else {
 		p.lines(check)
 	}
-	p.d.window = p.between(at+".window", window, 1, 1024, defaultWindow)
+	p.d.window = p.Between(at+".window", window, 1, 1024, defaultWindow)
 	p.d.echo = echo != nil && *echo
 }
 
@@ -70,30 +72,30 @@ func (p *dialectParser) words() {
 		name := valueName(table)
 		v, known := vocabularies[name]
 		if !known && !slices.Contains(takesWords, name) {
-			p.fail(path, quote(table), "one of "+wordTables(), "")
+			p.Fail(path, written.Quote(table), "one of "+wordTables(), "")
 			continue
 		}
 		words := p.file.Words[table]
 		meanings := map[string]string{}
 		for _, text := range slices.Sorted(maps.Keys(words)) {
 			if known && !slices.Contains(v.may, text) {
-				p.fail(path+"."+text, quote(text), "one of "+strings.Join(v.may, ", "), "the harness's text stands left, the station's word right")
+				p.Fail(path+"."+text, written.Quote(text), "one of "+strings.Join(v.may, ", "), "the harness's text stands left, the station's word right")
 			}
 			if p.d.binary {
 				bytes, err := hexBytes(words[text])
 				if err != nil {
-					p.fail(path+"."+text, quote(words[text]), `bytes in hexadecimal, as in "01"`, "")
+					p.Fail(path+"."+text, written.Quote(words[text]), `bytes in hexadecimal, as in "01"`, "")
 				}
 				words[text] = hexText(bytes)
 			}
 			if other, taken := meanings[words[text]]; taken && name != method {
-				p.fail(path+"."+text, quote(words[text]), "another word than that of "+other, "")
+				p.Fail(path+"."+text, written.Quote(words[text]), "another word than that of "+other, "")
 			}
 			meanings[words[text]] = text
 		}
 		for _, text := range v.must {
 			if _, ok := words[text]; !ok {
-				p.fail(path, "no word for "+text, "a word for each of "+strings.Join(v.must, ", "), "")
+				p.Fail(path, "no word for "+text, "a word for each of "+strings.Join(v.must, ", "), "")
 			}
 		}
 		p.d.words[name] = words

@@ -3,6 +3,8 @@ package station
 import (
 	"fmt"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // questions reads what is asked beside the operations.
@@ -17,9 +19,9 @@ func (p *dialectParser) questions() {
 	}
 	if f := p.file.KeepAlive; f != nil {
 		q := p.question("keep_alive", &questionFile{f.Send, f.Pattern, f.Timeout, f.Say}, "a harmless query")
-		every := p.positive("keep_alive.every", f.Every, 0)
+		every := p.Positive("keep_alive.every", f.Every, 0)
 		if f.Every == nil {
-			p.fail("keep_alive.every", "no time", `the time after which the station has to hear something, as in "10s"`, "")
+			p.Fail("keep_alive.every", "no time", `the time after which the station has to hear something, as in "10s"`, "")
 		}
 		if q != nil {
 			p.d.keepAlive = &keepAlive{inStep: *q, every: every}
@@ -31,18 +33,18 @@ func (p *dialectParser) question(path string, f *questionFile, hint string) *inS
 	send := f.Send
 	switch {
 	case send == "":
-		p.fail(path+".send", "nothing", "what is sent", hint)
+		p.Fail(path+".send", "nothing", "what is sent", hint)
 	case p.d.binary:
 		bytes, err := hexBytes(send)
 		if err != nil {
-			p.fail(path+".send", quote(send), `bytes in hexadecimal, as in "52 00"`, "")
+			p.Fail(path+".send", written.Quote(send), `bytes in hexadecimal, as in "52 00"`, "")
 		}
 		send = hexText(bytes)
 		p.fits(path+".send", len(bytes), len(bytes))
 	default:
 		p.oneLine(path+".send", send)
 	}
-	q := &inStep{send: send, timeout: p.positive(path+".timeout", f.Timeout, defaultAnswer), path: path, say: p.say(path+".say", f.Say)}
+	q := &inStep{send: send, timeout: p.Positive(path+".timeout", f.Timeout, defaultAnswer), path: path, say: p.say(path+".say", f.Say)}
 	if q.pattern = p.pattern(path+".pattern", f.Pattern, allGroups); q.pattern == nil {
 		return nil
 	}
@@ -53,6 +55,6 @@ func (p *dialectParser) question(path string, f *questionFile, hint string) *inS
 // oneLine sees that what is sent is not two lines.
 func (p *dialectParser) oneLine(path, text string) {
 	if f, ok := p.d.sends.(*lineFraming); ok && f.end != "" && strings.Contains(text, f.end) {
-		p.fail(path, "the line end inside the text", "one line without its end", "the end is added; see [line] end")
+		p.Fail(path, "the line end inside the text", "one line without its end", "the end is added; see [line] end")
 	}
 }

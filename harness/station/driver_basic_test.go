@@ -4,14 +4,12 @@ import (
 	"testing"
 
 	"bufferstop/harness/station"
-
-	"github.com/stretchr/testify/require"
 )
 
 // basic is a dialect with a query that brings into step, and whatever more is wanted of it.
 func basic(t testing.TB, more string) *station.Dialect {
 	t.Helper()
-	d, err := station.ParseDialect("plain.dialect.toml", []byte(`
+	return parsed(t, `
 name = "plain"
 [time]
 answer = "500ms"
@@ -45,9 +43,7 @@ fixed = { method = "paged" }
 [[operation.read_cv.answer]]
 means = "value"
 pattern = "(?P<value>[0-9]+)"
-`+more))
-	require.NoError(t, err)
-	return d
+`+more)
 }
 
 // speaking returns a station that answers what brings it into step, who it is, and a halt.

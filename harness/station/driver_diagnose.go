@@ -73,10 +73,7 @@ func (d *Driver) Diagnose(ctx context.Context, err error) Diagnosis {
 		repeat = func(ctx context.Context) error { return d.Do(ctx, last.Command) }
 	}
 	if err := d.Resynchronise(ctx); err != nil {
-		if known, ok := d.plain(err); ok {
-			return known
-		}
-		return Diagnosis{Fault: UnclearFault, Why: err.Error()}
+		return d.said(err)
 	}
 	if d.strange > 0 {
 		return Diagnosis{Fault: LinkFault, Why: fmt.Sprintf("%d damaged messages came when the line should have been quiet", d.strange)}
@@ -172,8 +169,8 @@ func (d *Driver) proveByQuery(ctx context.Context) (proved bool, fault *Diagnosi
 		}
 		d.echoing, d.strange = nil, 0
 		if err := d.send(ctx, query.send); err != nil {
-			known, _ := d.plain(err)
-			return true, &known
+			fault := d.said(err)
+			return true, &fault
 		}
 		text := ""
 		found, err := d.passOver(ctx, query.send, d.clock.Now()+query.timeout/inStepTries, func(m link.Line) bool {
@@ -186,10 +183,8 @@ func (d *Driver) proveByQuery(ctx context.Context) (proved bool, fault *Diagnosi
 		inARow++
 		switch {
 		case err != nil:
-			if known, ok := d.plain(err); ok {
-				return true, &known
-			}
-			return true, &Diagnosis{Fault: UnclearFault, Why: err.Error()}
+			fault := d.said(err)
+			return true, &fault
 		case d.strange > 0:
 			d.health.Garbled += d.strange
 			return true, &Diagnosis{Fault: LinkFault, Why: fmt.Sprintf("%d damaged messages came when %+q was asked", d.strange, query.send)}
@@ -279,6 +274,14 @@ func (d *Driver) plain(err error) (Diagnosis, bool) {
 		return Diagnosis{}, false
 	}
 	return Diagnosis{Fault: fault, Why: why, OutOfReach: out}, true
+}
+
+// said is what can be said of an error when nothing more can be asked.
+func (d *Driver) said(err error) Diagnosis {
+	if known, ok := d.plain(err); ok {
+		return known
+	}
+	return Diagnosis{Fault: UnclearFault, Why: err.Error()}
 }
 
 func silent(how string) Diagnosis {

@@ -2,6 +2,7 @@ package station_test
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -172,6 +173,37 @@ func TestWhatWasNotAskedIsNobodysFault(t *testing.T) {
 	require.ErrorIs(t, err, context.Canceled)
 	assert.Equal(t, station.UnclearFault, d.Diagnose(t.Context(), err).Fault)
 	assert.Equal(t, station.UnclearFault, d.Diagnose(t.Context(), nil).Fault)
+}
+
+// unruly is a link that fails, from the nth write on, in a way that no link of ours does.
+type unruly struct {
+	link.Link
+	writes int
+}
+
+func (u *unruly) Write(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
+	if u.writes--; u.writes < 0 {
+		return 0, errors.New("out of paper")
+	}
+	return u.Link.Write(ctx, p, timeout)
+}
+
+func TestEveryFaultIsSomebodysOrUnclear(t *testing.T) {
+	for n := range 50 {
+		s := speaking(t)
+		s.answers["who"] = [][]says{{at(0, "42")}}
+		over := &unruly{s.near, 2} // the query and the question
+		d := station.NewDriver(basic(t, ""), over, s.clock)
+		_, err := d.Identify(t.Context())
+		require.Error(t, err)
+		over.writes = n
+		found := d.Diagnose(t.Context(), err)
+		if over.writes < 0 {
+			assert.NotEqual(t, station.StationFault, found.Fault, "after %d writes", n)
+		}
+		assert.NotEmpty(t, found.Fault, "after %d writes", n)
+		assert.NotEmpty(t, found.Why, "after %d writes", n)
+	}
 }
 
 func TestKeepAliveThatIsAlwaysUnansweredIsTheStations(t *testing.T) {

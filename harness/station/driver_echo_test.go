@@ -50,6 +50,40 @@ func TestOnlyTheFirstMessageThatEqualsWhatWasSentIsADeclaredEcho(t *testing.T) {
 	assert.Equal(t, "cv 7", unexpected.Got)
 }
 
+func TestDeclaredEchoOfAQuestionIsNotItsAnswerThoughItLooksLikeOne(t *testing.T) {
+	s := speaking(t)
+	s.answers["there?"] = [][]says{{at(0, "there?"), at(5*time.Millisecond, "there? here")}}
+	s.answers["still there?"] = [][]says{{at(0, "still there?"), at(5*time.Millisecond, "still there? yes")}}
+	s.answers["who"] = [][]says{{at(0, "who"), at(5*time.Millisecond, "mine 1.0")}}
+	d := station.NewDriver(parsed(t, `
+name = "x"
+[line]
+echo = true
+[time]
+quiet = "2ms"
+[resynchronise]
+send = "there?"
+pattern = "there\\?.*"
+[keep_alive]
+every = "20s"
+send = "still there?"
+pattern = "still there\\?.*"
+[operation.identify]
+send = "who"
+[[operation.identify.answer]]
+means = "value"
+pattern = "(?P<maker>.*)"
+`), s.near, s.clock)
+	for range 2 {
+		identity, err := d.Identify(t.Context())
+		require.NoError(t, err)
+		assert.Equal(t, "mine 1.0", identity.Maker)
+		require.NoError(t, d.KeepAlive(t.Context()))
+	}
+	heard, _ := d.Unsolicited()
+	assert.Empty(t, heard, "no answer was left over for the next question")
+}
+
 func TestDeclaredEchoThatStaysAwayIsNotWaitedFor(t *testing.T) {
 	s := speaking(t)
 	d := station.NewDriver(basic(t, echoing), s.near, s.clock)

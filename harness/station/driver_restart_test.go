@@ -187,6 +187,21 @@ func TestOneOperationThatIsDoneEndsABootLoop(t *testing.T) {
 	}
 }
 
+func TestAFloodThatIsAnsweredEndsABootLoop(t *testing.T) {
+	s := starting(t)
+	d := station.NewDriver(basic(t, announced), s.near, s.clock)
+	require.NoError(t, d.StopAll(t.Context()))
+	for i := range 5 {
+		s.boots(time.Millisecond)
+		require.NoError(t, s.clock.Wait(t.Context(), 20*time.Millisecond))
+		report, err := d.Send(t.Context(), station.StopAllCommand())
+		require.NoError(t, err)
+		assert.Equal(t, 1, report.Done)
+		assert.Nil(t, d.BootLoop())
+		assert.Equal(t, i+1, d.Restarts())
+	}
+}
+
 func count(lines []string, wanted string) (n int) {
 	for _, line := range lines {
 		if line == wanted {

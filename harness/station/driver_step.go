@@ -119,6 +119,8 @@ func (d *Driver) passOver(ctx context.Context, sent string, until time.Duration,
 			}
 		case err != nil:
 			return false, d.faulted(err)
+		case d.manners.echo && len(d.echoing) > 0 && d.echoing[0] == string(m.Text):
+			d.heardEcho() // before the answer, which may be worded as the question is
 		case wanted(m):
 			return true, nil
 		case sent != "" && string(m.Text) == sent:

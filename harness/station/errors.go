@@ -59,25 +59,3 @@ func (n *NotSupported) Error() string { return fmt.Sprintf("not supported: %s", 
 
 // Is makes every NotSupported an ErrNotSupported.
 func (n *NotSupported) Is(target error) bool { return target == ErrNotSupported }
-
-// A FileError is one thing that is wrong with a file that a builder has written.
-type FileError struct {
-	File         string
-	Line, Column int    // counted from 1; the column counts bytes. Zero when the file as a whole is meant
-	What         string // the key, or what was being read
-	Got, Want    string
-	Hint         string // may be empty
-}
-
-// Error is one line: file:line:column: what: got, want (hint).
-func (e *FileError) Error() string {
-	place := e.File
-	if e.Line > 0 {
-		place = fmt.Sprintf("%s:%d:%d", e.File, e.Line, e.Column)
-	}
-	text := fmt.Sprintf("%s: %s: got %s, want %s", place, e.What, e.Got, e.Want)
-	if e.Hint != "" {
-		text += " (hint: " + e.Hint + ")"
-	}
-	return text
-}

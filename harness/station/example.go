@@ -59,7 +59,7 @@ func (d *Dialect) CheckExamples() []ExampleResult {
 		if e.means != nil {
 			about = strings.TrimPrefix(about+": "+*e.means, ": ")
 		}
-		results[i] = ExampleResult{Line: d.places.problem(e.path, "", "", "").Line, Example: about, Problem: d.try(e)}
+		results[i] = ExampleResult{Line: d.places.Problem(e.path, "", "", "").Line, Example: about, Problem: d.try(e)}
 	}
 	return results
 }

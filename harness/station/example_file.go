@@ -3,6 +3,8 @@ package station
 import (
 	"fmt"
 	"slices"
+
+	"bufferstop/harness/written"
 )
 
 // examples reads [[example]].
@@ -13,10 +15,10 @@ func (p *dialectParser) examples() {
 			c, err := ParseCommand(f.Operation)
 			switch {
 			case err != nil:
-				p.fail(e.path+".operation", oneLineText(err.Error()), "an operation in plain words", "as in operation = \"read cv 29\"")
+				p.Fail(e.path+".operation", oneLineText(err.Error()), "an operation in plain words", "as in operation = \"read cv 29\"")
 				continue
 			case p.d.operations[c.operation] == nil:
-				p.fail(e.path+".operation", quote(f.Operation), fmt.Sprintf("an operation that the dialect has: it lacks %s", c.operation), "")
+				p.Fail(e.path+".operation", written.Quote(f.Operation), fmt.Sprintf("an operation that the dialect has: it lacks %s", c.operation), "")
 				continue
 			}
 			e.command = &c
@@ -34,13 +36,13 @@ func (p *dialectParser) examples() {
 func (p *dialectParser) exampleSend(e example, f exampleFile) *string {
 	switch {
 	case f.Send == nil && e.receive == nil:
-		p.fail(e.path, "neither send nor receive", "one of them", "")
+		p.Fail(e.path, "neither send nor receive", "one of them", "")
 	case f.Send != nil && e.command == nil:
-		p.fail(e.path+".send", quote(*f.Send), "an operation for which it is sent", "as in operation = \"read cv 29\"")
+		p.Fail(e.path+".send", written.Quote(*f.Send), "an operation for which it is sent", "as in operation = \"read cv 29\"")
 	case f.Send != nil && p.d.binary:
 		bytes, err := hexBytes(*f.Send)
 		if err != nil {
-			p.fail(e.path+".send", quote(*f.Send), "a whole frame in hexadecimal", "")
+			p.Fail(e.path+".send", written.Quote(*f.Send), "a whole frame in hexadecimal", "")
 		}
 		text := hexText(bytes)
 		return &text
@@ -67,20 +69,20 @@ func (p *dialectParser) received(path string, given any) ([]string, bool) {
 		}
 	}
 	if len(all) == 0 {
-		p.fail(path, quote(fmt.Sprint(given)), "a text, or a list of texts", "what comes back, one text for each message")
+		p.Fail(path, written.Quote(fmt.Sprint(given)), "a text, or a list of texts", "what comes back, one text for each message")
 		return nil, false
 	}
 	for i, text := range all {
 		if p.d.binary {
 			bytes, err := hexBytes(text)
 			if err != nil {
-				p.fail(path, quote(text), "a whole frame in hexadecimal", "")
+				p.Fail(path, written.Quote(text), "a whole frame in hexadecimal", "")
 			}
 			all[i] = string(bytes)
 		}
 	}
 	if p.d.gap > 0 && len(all) > 1 {
-		p.fail(path, fmt.Sprintf("%d messages", len(all)), "one, since only a silence ends it", "")
+		p.Fail(path, fmt.Sprintf("%d messages", len(all)), "one, since only a silence ends it", "")
 	}
 	return all, true
 }
@@ -88,7 +90,7 @@ func (p *dialectParser) received(path string, given any) ([]string, bool) {
 func (p *dialectParser) exampleMeans(e example, f exampleFile) {
 	path := e.path + ".means"
 	if (f.Means == nil) != (e.receive == nil) {
-		p.fail(e.path, "one of receive and means", "both, or none of them", "")
+		p.Fail(e.path, "one of receive and means", "both, or none of them", "")
 		return
 	}
 	if f.Means == nil {
@@ -102,9 +104,9 @@ func (p *dialectParser) exampleMeans(e example, f exampleFile) {
 	}
 	allowed = append(allowed, meansGarbled, meansUnexpected)
 	if !slices.ContainsFunc(allowed, func(m string) bool { return isOutcome(*f.Means, m) }) {
-		p.fail(path, quote(*f.Means), "one of "+joined(allowed)+`; "value 6", "refused 5" and "event NAME" say more`, "")
+		p.Fail(path, written.Quote(*f.Means), "one of "+joined(allowed)+`; "value 6", "refused 5" and "event NAME" say more`, "")
 	}
 	if e.command == nil && !isOutcome(*f.Means, string(MeansEvent)) && *f.Means != meansGarbled {
-		p.fail(path, quote(*f.Means), "an event: nothing was asked", "as in means = \"event started\"")
+		p.Fail(path, written.Quote(*f.Means), "an event: nothing was asked", "as in means = \"event started\"")
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 
+	"bufferstop/harness/written"
+
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/file"
@@ -108,41 +110,41 @@ func (p *dialectParser) expression(path, text string, values map[string]any) (*v
 		} else if err != nil {
 			hint = err.Error()
 		}
-		p.fail(path, got, want, oneLineText(hint))
+		p.Fail(path, got, want, oneLineText(hint))
 	}
 	if text == "" {
-		p.fail(path, "nothing", want, "")
+		p.Fail(path, "nothing", want, "")
 		return nil, nil
 	}
 	// The parser calls itself for every bracket.
 	if len(text) > maxExpression {
-		p.fail(path, fmt.Sprintf("an expression of %d bytes", len(text)), fmt.Sprintf("at most %d", maxExpression), "")
+		p.Fail(path, fmt.Sprintf("an expression of %d bytes", len(text)), fmt.Sprintf("at most %d", maxExpression), "")
 		return nil, nil
 	}
 	// Parsed by itself first: compiling already computes what is constant.
 	tree, err := parser.Parse(text)
 	if err != nil {
-		fail(quote(text), err)
+		fail(written.Quote(text), err)
 		return nil, nil
 	}
 	f := forbidden{uses: map[string]bool{}}
 	nodes := counter(0)
 	ast.Walk(&tree.Node, &nodes)
 	if ast.Walk(&tree.Node, &f); f.what != "" {
-		p.fail(path, f.what+" in "+quote(text), "numbers, texts, "+joined(operators[:11], " ")+", conditions and "+joined(functions), "")
+		p.Fail(path, f.what+" in "+written.Quote(text), "numbers, texts, "+joined(operators[:11], " ")+", conditions and "+joined(functions), "")
 		return nil, nil
 	}
 	if nodes > maxNodes {
-		p.fail(path, fmt.Sprintf("an expression of %d parts", nodes), fmt.Sprintf("at most %d", maxNodes), "")
+		p.Fail(path, fmt.Sprintf("an expression of %d parts", nodes), fmt.Sprintf("at most %d", maxNodes), "")
 		return nil, nil
 	}
 	program, err := expr.Compile(text, expr.Env(values), expr.MaxNodes(2*maxNodes))
 	if err != nil {
-		fail(quote(text), err)
+		fail(written.Quote(text), err)
 		return nil, nil
 	}
 	if k := resultKind(program); k != reflect.Int && k != reflect.String {
-		p.fail(path, quote(text)+", whose result may be something else", "a whole number or a text", "int(a / b) is a whole number, a / b is not")
+		p.Fail(path, written.Quote(text)+", whose result may be something else", "a whole number or a text", "int(a / b) is a whole number, a / b is not")
 		return nil, nil
 	}
 	return program, slices.Sorted(maps.Keys(f.uses))

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 
+	"bufferstop/harness/written"
+
 	"github.com/expr-lang/expr/vm"
 )
 
@@ -46,7 +48,7 @@ func (f *field) reverse(text string) (map[valueName]string, error) {
 	if f.number() {
 		n, err := strconv.Atoi(text)
 		if err != nil {
-			return nil, fmt.Errorf("%s is no whole number", quote(text))
+			return nil, fmt.Errorf("%s is no whole number", written.Quote(text))
 		}
 		computed = n
 	}
@@ -71,7 +73,7 @@ func typed(name valueName, text string) (any, error) {
 	}
 	n, err := strconv.Atoi(text)
 	if err != nil {
-		return nil, fmt.Errorf("{%s} is %s, no whole number", name, quote(text))
+		return nil, fmt.Errorf("{%s} is %s, no whole number", name, written.Quote(text))
 	}
 	return n, nil
 }
@@ -88,7 +90,7 @@ func (p *dialectParser) fields() {
 	for _, name := range slices.Sorted(maps.Keys(p.file.Fields)) {
 		path := "fields." + name
 		if _, taken := known[name]; taken || !fieldName.MatchString(name) {
-			p.fail(path, quote(name), "a name of small letters, digits and _ that is not that of a value", "")
+			p.Fail(path, written.Quote(name), "a name of small letters, digits and _ that is not that of a value", "")
 			continue
 		}
 		f := &field{name: valueName(name), back: map[valueName]*vm.Program{}}
@@ -108,7 +110,7 @@ func (p *dialectParser) fields() {
 		for _, v := range slices.Sorted(maps.Keys(p.file.Fields[name].Back)) {
 			at := path + ".back." + v
 			if !f.uses(valueName(v)) {
-				p.fail(at, quote(v), "one of the values that the field is computed from: "+joined(f.from), "")
+				p.Fail(at, written.Quote(v), "one of the values that the field is computed from: "+joined(f.from), "")
 				continue
 			}
 			program, _ := p.expression(at, p.file.Fields[name].Back[v], map[string]any{name: itself})
@@ -116,7 +118,7 @@ func (p *dialectParser) fields() {
 				continue
 			}
 			if want := reflect.TypeOf(sampleOf(valueName(v))).Kind(); resultKind(program) != want {
-				p.fail(at, fmt.Sprintf("a result of type %s", resultKind(program)), fmt.Sprintf("%s, as {%s} is", want, v), "")
+				p.Fail(at, fmt.Sprintf("a result of type %s", resultKind(program)), fmt.Sprintf("%s, as {%s} is", want, v), "")
 				continue
 			}
 			f.back[valueName(v)] = program

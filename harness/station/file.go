@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"bufferstop/harness/link"
+	"bufferstop/harness/written"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -19,7 +20,8 @@ type File struct {
 	DialectFile string   // as the file names it
 	Dialect     *Dialect // nil with an adapter
 	Adapter     *Adapter // nil with a dialect
-	// Link is the address of the link to the station, as link.ParseAddress reads it; empty when the file has none.
+	// Link is the address of the link to the station, as link.ParseAddress reads it; empty when the file has none. Of a file
+	// in a folder, the path of a serial device is absolute.
 	Link     string
 	Claims   Claims
 	Declares Declares
@@ -60,10 +62,29 @@ func LoadFile(name string) (*File, error) {
 		}
 		return readBounded(func() (io.ReadCloser, error) { return os.Open(dialect) })
 	})
-	if err == nil && f.Adapter != nil {
-		f.Adapter.Folder, err = filepath.Abs(filepath.Dir(name))
+	if err != nil {
+		return nil, err
 	}
-	return f, err
+	return f, f.settle(filepath.Dir(name))
+}
+
+// settle makes absolute what is relative to the folder of the file: rig files, which may be elsewhere, take it as it is.
+func (f *File) settle(folder string) error {
+	folder, err := filepath.Abs(folder)
+	if err != nil {
+		return err
+	}
+	if f.Adapter != nil {
+		f.Adapter.Folder = folder
+	}
+	address, err := link.ParseAddress(f.Link)
+	if f.Link == "" || err != nil { // else it was checked
+		return nil
+	}
+	if settled := address.In(folder); settled != address {
+		f.Link = settled.String()
+	}
+	return nil
 }
 
 // LoadFS is LoadFile for a file system such as rigs.Files.
@@ -83,7 +104,7 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	data, err := io.ReadAll(io.LimitReader(f, written.MaxBytes+1))
 	return data, errors.Join(err, f.Close())
 }
 
@@ -92,7 +113,8 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //
 //	name = "..."                        needed
 //	dialect = "my.dialect.toml"         beside this file; needed unless there is an [adapter]
-//	link = "serial:/dev/ttyX?baud=..."  how the station is reached, see link.ParseAddress; a rig file may say it instead
+//	link = "serial:/dev/ttyX?baud=..."  how the station is reached, see link.ParseAddress; a rig file may say it instead.
+//	                                    The path of a device may be relative to this file
 //	[adapter]                           a program that talks with the station, in place of a dialect
 //	  command = ["./mine", "{link}"]    needed: the program and its arguments, see File.OpenAdapter
 //	  timeout = "2s"                    for the station to answer; reset and set_power have 3s, service mode 10s at least
@@ -118,29 +140,30 @@ func ParseFile(name string, data []byte, openDialect func(path string) ([]byte, 
 	var file stationFile
 	doc, ok := open(name, data, &file)
 	if !ok {
-		return nil, doc.err()
+		return nil, doc.Err()
 	}
 	if file.Name == "" {
-		doc.fail("name", "no name", `a name, as in name = "my station"`, "")
+		doc.Fail("name", "no name", `a name, as in name = "my station"`, "")
 	}
 	claims := doc.claims(&file.Claims)
 	f := &File{Name: file.Name, DialectFile: file.Dialect, Link: file.Link, Claims: claims, Declares: doc.declares(&file.Declares, claims)}
-	if _, err := link.ParseAddress(file.Link); file.Link != "" && err != nil {
-		doc.fail("link", quote(file.Link), err.Error(), "")
+	var wrong *link.AddressError
+	if _, err := link.ParseAddress(file.Link); file.Link != "" && errors.As(err, &wrong) {
+		doc.Fail("link", wrong.Quoted(), wrong.Want, wrong.Hint)
 	}
 	var dialectErr error
 	if file.Adapter != nil {
 		if f.Adapter = doc.adapter(file.Adapter, file.Link); file.Dialect != "" {
-			doc.fail("adapter", "an adapter and a dialect", "one of them", "the dialect is what the harness itself speaks")
+			doc.Fail("adapter", "an adapter and a dialect", "one of them", "the dialect is what the harness itself speaks")
 		}
 	} else if file.Dialect == "" {
-		doc.fail("dialect", "no dialect", "the name of a dialect file beside this one, or an [adapter]", `dialect = "reference.dialect.toml"`)
+		doc.Fail("dialect", "no dialect", "the name of a dialect file beside this one, or an [adapter]", `dialect = "reference.dialect.toml"`)
 	} else if data, err := openDialect(file.Dialect); err != nil {
-		doc.fail("dialect", quote(file.Dialect), "a file that can be read: "+err.Error(), "the name is relative to this file")
+		doc.Fail("dialect", written.Quote(file.Dialect), "a file that can be read: "+err.Error(), "the name is relative to this file")
 	} else {
 		f.Dialect, dialectErr = ParseDialect(file.Dialect, data)
 	}
-	if err := errors.Join(doc.err(), dialectErr); err != nil {
+	if err := errors.Join(doc.Err(), dialectErr); err != nil {
 		return nil, err
 	}
 	return f, toml.Unmarshal(data, &f.Stated) // what was strictly read above reads again

@@ -152,6 +152,7 @@ func TestStationFileErrorsNamePlaceGotAndWanted(t *testing.T) {
 		{"time", `read_time = "3s"`, `read_time = "3"`, `read_time`, "declares.read_time", `"3"`},
 		{"recovery", `recovery = "automatic"` + "\nafter", `recovery = "magic"` + "\nafter", "magic", "declares.main.recovery", `"magic"`},
 		{"inrush without time", `inrush_tau = "4ms"`, ``, "[declares.main]", "declares.main", "one of inrush_peak"},
+		{"no address", `dialect = "reference.dialect.toml"`, `dialect = "reference.dialect.toml"` + "\nlink = \"a:b\"", "link = ", "link", `address "a:b"`},
 		{"no dialect", `dialect = "reference.dialect.toml"`, ``, "", "dialect", "no dialect"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -212,6 +213,29 @@ func TestDialectIsLookedForBesideTheStationFile(t *testing.T) {
 
 	_, err = station.LoadFile(filepath.Join(folder, "nowhere.toml"))
 	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func TestRelativeLinkOfAStationFileIsRelativeToIt(t *testing.T) {
+	folder := t.TempDir()
+	dialect := filepath.Join(folder, "my.dialect.toml")
+	require.NoError(t, os.WriteFile(dialect, []byte(small), 0o644))
+	name := filepath.Join(folder, "my.station.toml")
+	t.Chdir(filepath.Dir(folder))
+	for written, want := range map[string]string{
+		"serial:a.tty?baud=9600":        "serial:" + filepath.Join(folder, "a.tty") + "?baud=9600",
+		"serial:../a.tty":               "serial:" + filepath.Join(filepath.Dir(folder), "a.tty"),
+		"serial:" + dialect:             "serial:" + dialect,
+		"serial:usb=1209:0001?baud=1":   "serial:usb=1209:0001?baud=1",
+		"tcp://127.0.0.1:80":            "tcp://127.0.0.1:80",
+		"rfc2217://127.0.0.1:80?stop=2": "rfc2217://127.0.0.1:80?stop=2",
+	} {
+		text := "name = \"mine\"\ndialect = \"my.dialect.toml\"\nlink = \"" + written + "\"\n[claims]\ntracks = [\"main\"]\n"
+		require.NoError(t, os.WriteFile(name, []byte(text), 0o644))
+		relative := filepath.Join(filepath.Base(folder), "my.station.toml")
+		file, err := station.LoadFile(relative)
+		require.NoError(t, err)
+		assert.Equal(t, want, file.Link)
+	}
 }
 
 func TestDialectMayBeInTheSameFileSystemOnly(t *testing.T) {

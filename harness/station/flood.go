@@ -171,6 +171,9 @@ func (f *flood) answered(p prepared, answer []link.Line) {
 	f.waiting = f.waiting[1:]
 	f.echoesDue(len(f.waiting))
 	_, err := f.understand(p, answer)
+	if err == nil || isAnswer(err) {
+		f.boots.completed(p.command.operation)
+	}
 	refused, isRefusal := asRefusal(err)
 	var unexpected *UnexpectedAnswer
 	switch {

@@ -5,6 +5,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // A format is how a number is written in a message: the text after the colon in {cv:x2}. The zero value writes it in
@@ -65,7 +67,7 @@ func (f format) write(number string) (string, error) {
 	}
 	n, err := strconv.ParseInt(number, 10, 64)
 	if err != nil {
-		return "", fmt.Errorf("%s is no whole number", quote(number))
+		return "", fmt.Errorf("%s is no whole number", written.Quote(number))
 	}
 	if f.binary {
 		return f.writeBytes(n)

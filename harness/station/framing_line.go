@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"unicode"
 	"unicode/utf8"
+
+	"bufferstop/harness/written"
 )
 
 // lineFraming is messages of text with something at the end of each.
@@ -73,7 +75,7 @@ func (p *dialectParser) lineEnd(path string, end *string, otherwise string) stri
 		return otherwise
 	}
 	if *end == "" || len(*end) > 8 {
-		p.fail(path, quote(*end), "1 to 8 bytes", `"\n", "\r" and "\r\n" are usual`)
+		p.Fail(path, written.Quote(*end), "1 to 8 bytes", `"\n", "\r" and "\r\n" are usual`)
 		return otherwise
 	}
 	return *end
@@ -85,27 +87,27 @@ func (p *dialectParser) lines(check *checksum) {
 	sends := &lineFraming{end: p.lineEnd("line.end", f.End, defaultLineEnd), checksum: check}
 	receives := &lineFraming{end: p.lineEnd("line.answer_end", f.AnswerEnd, sends.end), checksum: check,
 		tolerant: f.Tolerant != nil && *f.Tolerant,
-		longest:  p.between("line.limit", f.Limit, 1, 1<<20, defaultLineLimit)}
+		longest:  p.Between("line.limit", f.Limit, 1, 1<<20, defaultLineLimit)}
 	sends.longest = receives.longest
 	if f.Text != nil {
 		if *f.Text != "any" && *f.Text != "printable" {
-			p.fail("line.text", quote(*f.Text), `"printable" or "any"`, "")
+			p.Fail("line.text", written.Quote(*f.Text), `"printable" or "any"`, "")
 		}
 		sends.anyText = *f.Text == "any"
 		receives.anyText = sends.anyText
 	}
 	if f.AnswerGap != nil {
-		p.d.gap = p.positive("line.answer_gap", f.AnswerGap, defaultQuiet)
+		p.d.gap = p.Positive("line.answer_gap", f.AnswerGap, defaultQuiet)
 		if f.AnswerEnd != nil || receives.tolerant {
-			p.fail("line.answer_gap", quote(*f.AnswerGap), "either a line end or a silence that ends an answer", "leave out answer_end and tolerant")
+			p.Fail("line.answer_gap", written.Quote(*f.AnswerGap), "either a line end or a silence that ends an answer", "leave out answer_end and tolerant")
 		}
 		if f.Echo != nil && *f.Echo {
-			p.fail("line.answer_gap", quote(*f.AnswerGap), "no echo, or an end: the echo and the answer come without a silence between them", "")
+			p.Fail("line.answer_gap", written.Quote(*f.AnswerGap), "no echo, or an end: the echo and the answer come without a silence between them", "")
 		}
 		receives.end = ""
 	}
 	if receives.tolerant && f.AnswerEnd != nil && *f.AnswerEnd != "\n" && *f.AnswerEnd != "\r" && *f.AnswerEnd != "\r\n" {
-		p.fail("line.answer_end", quote(*f.AnswerEnd), `CR, LF or CRLF, since tolerant = true`, "leave out one of the two")
+		p.Fail("line.answer_end", written.Quote(*f.AnswerEnd), `CR, LF or CRLF, since tolerant = true`, "leave out one of the two")
 	}
 	p.d.sends, p.d.receives = sends, receives
 }

@@ -43,7 +43,7 @@ func newRecogniser(d *Dialect, o Operation, r *request) (recogniser, error) {
 				_, back := p.field.back[v]
 				_, fixed := r.fixed[v]
 				if !back && !fixed && !r.template.uses(v) {
-					return g, d.places.problem("fields."+string(p.name)+".back", fmt.Sprintf("no way back to {%s}", v),
+					return g, d.places.Problem("fields."+string(p.name)+".back", fmt.Sprintf("no way back to {%s}", v),
 						fmt.Sprintf("%s = \"an expression over %s\"", v, p.name), "a simulated station has to know it")
 				}
 			}
@@ -65,7 +65,7 @@ func newRecogniser(d *Dialect, o Operation, r *request) (recogniser, error) {
 	}
 	var err error
 	if g.pattern, err = regexp.Compile(`\A(?:` + pattern.String() + `)\z`); err != nil {
-		return g, d.places.problem(path+".send", err.Error(), "a template of reasonable length", "")
+		return g, d.places.Problem(path+".send", err.Error(), "a template of reasonable length", "")
 	}
 	return g, nil
 }

@@ -36,7 +36,7 @@ func (d *Dialect) understand(c Command, r *request, sent string, messages []link
 			a.keep(groups, string(m.Text))
 		}
 	}
-	text := joinMessages(messages)
+	text := asOne(messages)
 	unexpected := func(want string) error {
 		return &UnexpectedAnswer{Operation: c.operation, Sent: sent, Got: text, Want: want}
 	}
@@ -95,15 +95,6 @@ func (a *answer) keep(groups map[string]string, message string) {
 			groups[name] = found[i]
 		}
 	}
-}
-
-// joinMessages is an answer as one text.
-func joinMessages(messages []link.Line) string {
-	texts := make([]string, len(messages))
-	for i, m := range messages {
-		texts[i] = string(m.Text)
-	}
-	return strings.Join(texts, "\n")
 }
 
 // characters is the text in a group: in a binary dialect, that of its bytes.

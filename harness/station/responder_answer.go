@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"bufferstop/harness/link"
+	"bufferstop/harness/written"
 )
 
 // Answer is what the station says to a request, as it goes over the link. A result that the dialect has no message for is
@@ -126,7 +127,7 @@ func (p *Responder) spoken(q Request, r Result, request *request, a *answer, who
 			return nil, err
 		}
 		if a.value != nil && v.text != *a.value {
-			return nil, fmt.Errorf("%s is not %s", quote(v.text), quote(*a.value))
+			return nil, fmt.Errorf("%s is not %s", written.Quote(v.text), written.Quote(*a.value))
 		}
 		groups[value] = v
 	}
@@ -151,11 +152,11 @@ func (p *Responder) spoken(q Request, r Result, request *request, a *answer, who
 	for i, m := range messages {
 		lines[i].Text = []byte(m)
 		if last := i == len(messages)-1; p.d.isPart(request, lines[i]) == last {
-			return nil, fmt.Errorf("%s would not be taken for message %d of %d", quote(m), i+1, len(messages))
+			return nil, fmt.Errorf("%s would not be taken for message %d of %d", written.Quote(m), i+1, len(messages))
 		}
 	}
 	if _, err := p.d.understand(q.Command, request, q.Sent, lines); means(err, operations[q.Command.operation].answers) != r.Means {
-		return nil, fmt.Errorf("%s would be taken for something else: %v", quote(text), err)
+		return nil, fmt.Errorf("%s would be taken for something else: %v", written.Quote(text), err)
 	}
 	return messages, nil
 }

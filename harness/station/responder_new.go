@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+
+	"bufferstop/harness/written"
 )
 
 // NewResponder turns a dialect round. What in it cannot be turned round comes back as *FileError, joined: a field without
@@ -12,7 +14,7 @@ func NewResponder(d *Dialect) (*Responder, error) {
 	p := &Responder{d: d}
 	var problems []error
 	fail := func(path, got, want, hint string) {
-		problems = append(problems, d.places.problem(path, got, want, hint))
+		problems = append(problems, d.places.Problem(path, got, want, hint))
 	}
 	if f, ok := d.sends.(*lineFraming); ok && f.end == "" {
 		fail("line.end", "no end of a request", "an end", "a station could not tell when a request is whole")
@@ -44,7 +46,7 @@ func NewResponder(d *Dialect) (*Responder, error) {
 	for _, q := range d.questions() {
 		p.questions = append(p.questions, q)
 		if q.say == nil && p.command(q.send).Problem != "" {
-			fail(q.path, "no say", "what a simulated station says to "+quote(q.send), "say = \"...\" beside the pattern")
+			fail(q.path, "no say", "what a simulated station says to "+written.Quote(q.send), "say = \"...\" beside the pattern")
 		}
 	}
 	if len(problems) > 0 {
@@ -77,11 +79,11 @@ func (p *Responder) tellsApart(problems []error) []error {
 				continue
 			}
 			if q := p.command(text); q.Problem != "" || q.Command.Words() != p.d.asTaken(c).Words() {
-				got := fmt.Sprintf("%s for %q, taken for %q", quote(text), c.Words(), q.Command.Words())
+				got := fmt.Sprintf("%s for %q, taken for %q", written.Quote(text), c.Words(), q.Command.Words())
 				if q.Problem != "" {
-					got = fmt.Sprintf("%s for %q, not recognised", quote(text), c.Words())
+					got = fmt.Sprintf("%s for %q, not recognised", written.Quote(text), c.Words())
 				}
-				problems = append(problems, p.d.places.problem("operation."+string(o)+".send", got,
+				problems = append(problems, p.d.places.Problem("operation."+string(o)+".send", got,
 					"a message from which the command can be told", "is there something between the values?"))
 				break
 			}

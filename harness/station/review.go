@@ -6,6 +6,8 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // A Remark is something in a file that is legal and unwise.
@@ -31,7 +33,7 @@ type review struct {
 }
 
 func (v *review) remark(path, format string, values ...any) {
-	place := v.d.places.problem(path, "", "", "")
+	place := v.d.places.Problem(path, "", "", "")
 	r := Remark{File: place.File, Line: place.Line, Column: place.Column, What: fmt.Sprintf(format, values...)}
 	if !slices.Contains(v.remarks, r) {
 		v.remarks = append(v.remarks, r)
@@ -93,7 +95,7 @@ func (v *review) step() {
 					continue
 				}
 				if first == "" {
-					first = fmt.Sprintf("it matches %s, which also is an answer to %s that means %q", quote(text), o, a.means)
+					first = fmt.Sprintf("it matches %s, which also is an answer to %s that means %q", written.Quote(text), o, a.means)
 				}
 				also[a.path] = true
 			}

@@ -3,6 +3,8 @@ package station
 import (
 	"fmt"
 	"slices"
+
+	"bufferstop/harness/written"
 )
 
 // samples are messages that an answer is made of: what it says, and what its pattern matches.
@@ -57,11 +59,11 @@ func (v *review) operation(o Operation, r *request) {
 				}
 			}
 		}
-		line := func() int { return v.d.places.problem(first.path+".pattern", "", "", "").Line }
+		line := func() int { return v.d.places.Problem(first.path+".pattern", "", "", "").Line }
 		switch {
 		case covered == len(samples):
 			v.answers[a.path] = true
-			v.remark(a.path+".pattern", "it is never reached for %s: the pattern in line %d matches what it would, as in %s", o, line(), quote(samples[0]))
+			v.remark(a.path+".pattern", "it is never reached for %s: the pattern in line %d matches what it would, as in %s", o, line(), written.Quote(samples[0]))
 		case covered > 0 && first.means != a.means && !(a.means == MeansRefused && isRefusal(first.means)):
 			v.answers[a.path] = true
 			v.remark(a.path+".pattern", "some of what means %q for %s is taken for %q by the pattern in line %d", a.means, o, first.means, line())
@@ -82,13 +84,13 @@ func (v *review) events() {
 					continue
 				}
 				if first == "" {
-					first = fmt.Sprintf("while %s is under way, %s is taken for an answer that means %q", o, quote(text), a.means)
+					first = fmt.Sprintf("while %s is under way, %s is taken for an answer that means %q", o, written.Quote(text), a.means)
 				}
 				during[o] = true
 			}
 			for _, earlier := range v.d.events[:i] {
 				if earlier.name != e.name && earlier.pattern.MatchString(text) {
-					v.remark(e.path+".pattern", "%s is the event %s", quote(text), quote(earlier.name))
+					v.remark(e.path+".pattern", "%s is the event %s", written.Quote(text), written.Quote(earlier.name))
 				}
 			}
 		}

@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 
+	"bufferstop/harness/written"
+
 	"periph.io/x/conn/v3/physic"
 )
 
@@ -26,7 +28,7 @@ func (p *dialectParser) say(path string, text *string) *template {
 	}
 	t, err := parseTemplate(*text, p.d.binary, groups)
 	if err != nil {
-		p.fail(path, err.Error(), "a message, with {"+joined(groups, "}, {")+"} where the pattern has these groups", "a brace that is meant is written twice")
+		p.Fail(path, err.Error(), "a message, with {"+joined(groups, "}, {")+"} where the pattern has these groups", "a brace that is meant is written twice")
 		return nil
 	}
 	return &t
@@ -52,7 +54,7 @@ func (d *Dialect) speak(a *answer, groups map[valueName]said) (string, error) {
 	case err != nil:
 		return "", err
 	case !a.pattern.MatchString(text):
-		return "", fmt.Errorf("%s, which its pattern does not match", quote(text))
+		return "", fmt.Errorf("%s, which its pattern does not match", written.Quote(text))
 	}
 	return text, nil
 }
@@ -77,7 +79,7 @@ func (p *dialectParser) sayMatches(a answer, values ...said) {
 	samples := p.d.sampleGroups(&a)
 	for _, v := range values {
 		if err := p.d.speaksWell(&a, v, samples); err != nil {
-			p.fail(a.path+".say", err.Error(), "what the pattern of the same answer matches", "")
+			p.Fail(a.path+".say", err.Error(), "what the pattern of the same answer matches", "")
 			p.checked[a.path] = true // once is enough
 			return
 		}
@@ -142,7 +144,7 @@ func (d *Dialect) wireValue(o Operation, r *request, a *answer, text string, who
 	case amount:
 		milliamperes, err := strconv.ParseFloat(text, 64)
 		if err != nil || math.IsInf(milliamperes, 0) || math.IsNaN(milliamperes) {
-			return said{}, fmt.Errorf("%s is no number of milliamperes", quote(text))
+			return said{}, fmt.Errorf("%s is no number of milliamperes", written.Quote(text))
 		}
 		n := milliamperes * float64(physic.MilliAmpere) / float64(r.unit)
 		if whole {
@@ -151,7 +153,7 @@ func (d *Dialect) wireValue(o Operation, r *request, a *answer, text string, who
 		return said{strconv.FormatFloat(n, 'f', -1, 64), true}, nil
 	case byteValue:
 		if _, err := strconv.ParseUint(text, 10, 8); err != nil {
-			return said{}, fmt.Errorf("%s is no value of 0..255", quote(text))
+			return said{}, fmt.Errorf("%s is no value of 0..255", written.Quote(text))
 		}
 	}
 	return said{text, true}, nil
@@ -160,7 +162,7 @@ func (d *Dialect) wireValue(o Operation, r *request, a *answer, text string, who
 func (d *Dialect) wireWord(name valueName, text string) (said, error) {
 	word, ok := d.words[name][text]
 	if !ok {
-		return said{}, errors.New("no word for " + string(name) + " " + quote(text))
+		return said{}, errors.New("no word for " + string(name) + " " + written.Quote(text))
 	}
 	return said{text: word}, nil
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"bufferstop/harness/written"
 )
 
 // A template is a message with places for values: {address}, or {cv:x2} with a format. A brace that is meant is written
@@ -31,7 +33,7 @@ func parseTemplate(text string, binary bool, allowed []valueName) (template, err
 		if binary {
 			p, err := hexBytes(text)
 			if err != nil {
-				return fmt.Errorf("%s, which is not bytes in hexadecimal", quote(text))
+				return fmt.Errorf("%s, which is not bytes in hexadecimal", written.Quote(text))
 			}
 			text = hexText(p)
 		}
