@@ -29,6 +29,9 @@ type AddressError struct {
 	What, Got, Want, Hint string
 }
 
+// Quoted is what was got, as in: baud "fast".
+func (e *AddressError) Quoted() string { return fmt.Sprintf("%s %+q", e.What, e.Got) }
+
 // Error shows what was got and what was wanted, then the hint.
 func (e *AddressError) Error() string {
 	text := fmt.Sprintf("link: %s: got %+q, want %s", e.What, e.Got, e.Want)

@@ -50,6 +50,7 @@ func TestUSBIdentityOfSeveralDevicesIsAnErrorThatListsThem(t *testing.T) {
 func TestUSBSerialNumberChoosesTheDeviceWhateverTheCase(t *testing.T) {
 	_, err := connected(t, "serial:usb=1209:0001?serial=ab", usbPort("/dev/gone0", "AA"), usbPort("/dev/gone1", "AB")).Open(t.Context())
 	require.ErrorContains(t, err, "serial port /dev/gone1 does not open")
+	require.ErrorContains(t, err, "bufferstop ports lists what is connected")
 }
 
 func TestUSBListThatFailsIsTheErrorOfOpening(t *testing.T) {

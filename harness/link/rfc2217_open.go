@@ -37,11 +37,11 @@ func DialRFC2217(ctx context.Context, c RFC2217Config) (Link, error) {
 	if c.AgreeLimit <= 0 {
 		c.AgreeLimit = defaultAgreeLimit
 	}
-	conn, err := DialTCP(ctx, c.Address, dialLimit)
+	conn, err := dialNet(ctx, "rfc2217://"+c.Address, c.Address, dialLimit)
 	if err != nil {
 		return nil, err
 	}
-	l := &rfc2217Link{conn: conn.(*netLink), raw: make([]byte, comPortRead)}
+	l := &rfc2217Link{conn: conn, raw: make([]byte, comPortRead)}
 	if err := l.open(ctx, c); err != nil {
 		_ = l.Close()
 		return nil, fmt.Errorf("link: rfc2217://%s: %w", c.Address, err)

@@ -15,6 +15,11 @@ func gone(err error) error {
 	if errors.Is(err, ErrClosed) {
 		return err
 	}
+	var port *serial.PortError
+	if errors.As(err, &port) && port.Code() == serial.PortClosed {
+		// Also what the library says when a read that had something to read brings nothing.
+		return fmt.Errorf("%w: the port has gone, or another program reads from it too: %w", ErrClosed, err)
+	}
 	return fmt.Errorf("%w: %w", ErrClosed, err)
 }
 

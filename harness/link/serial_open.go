@@ -154,9 +154,12 @@ func setLines(port serial.Port, c SerialConfig) error {
 	return nil
 }
 
+// connectedHint says how to find a port.
+const connectedHint = "bufferstop ports lists what is connected"
+
 // openError says what to do about a port that does not open.
 func openError(device string, err error) error {
-	hint := "see which ports are connected"
+	hint := connectedHint
 	var port *serial.PortError
 	switch {
 	case errors.As(err, &port):
@@ -169,7 +172,7 @@ func openError(device string, err error) error {
 			hint = "it may be no serial port, or have no control lines: then hold dtr and rts"
 		}
 	case errors.Is(err, fs.ErrNotExist):
-		hint = "is it plugged in? Its name may have changed"
+		hint = "is it plugged in? Its name may have changed; " + connectedHint
 	}
 	return fmt.Errorf("link: serial port %s does not open: %w (%s)", device, err, hint)
 }

@@ -64,6 +64,32 @@ func TestSerialKeepsTheRulesOfLinkWhereOnlyAGoroutineCanWrite(t *testing.T) {
 	checkWall(t, overPTY(link.OpenSerialByGoroutine))
 }
 
+// Another program that reads from the device may take the byte that a read has been told of. The settings are those of the
+// device, so a read over any descriptor shows how the link's own ends then.
+func TestSerialReadOfADeviceThatHasNothingEnds(t *testing.T) {
+	for name, open := range map[string]openSerial{"direct": link.OpenSerial, "by goroutine": link.OpenSerialByGoroutine} {
+		t.Run(name, func(t *testing.T) {
+			far, tty := openTerminal(t)
+			near, err := open(link.SerialConfig{Device: tty.Name()})
+			require.NoError(t, err)
+			defer near.Close()
+			ended := make(chan int, 1)
+			go func() {
+				n, _ := syscall.Read(int(tty.Fd()), make([]byte, 1))
+				ended <- n
+			}()
+			select {
+			case n := <-ended:
+				assert.Zero(t, n)
+			case <-time.After(5 * time.Second):
+				_, _ = far.Write([]byte("x")) // frees it
+				<-ended
+				assert.Fail(t, "the read waits for more")
+			}
+		})
+	}
+}
+
 func TestSerialAwaitsItsPatternAndKeepsWhatComesAfter(t *testing.T) {
 	far, device := terminal(t)
 	go func() {

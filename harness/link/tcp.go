@@ -15,6 +15,15 @@ const netLook = time.Millisecond
 
 // DialTCP connects to a serial server, or a station that is one, within the timeout (zero: as long as ctx allows).
 func DialTCP(ctx context.Context, address string, timeout time.Duration) (Link, error) {
+	l, err := dialNet(ctx, "tcp://"+address, address, timeout)
+	if err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+// dialNet connects to host:port, which errors call name.
+func dialNet(ctx context.Context, name, address string, timeout time.Duration) (*netLink, error) {
 	dialer := net.Dialer{Timeout: timeout}
 	conn, err := dialer.DialContext(ctx, "tcp", address)
 	switch {
@@ -27,7 +36,7 @@ func DialTCP(ctx context.Context, address string, timeout time.Duration) (Link, 
 		if errors.As(err, &late) && late.Timeout() {
 			err = fmt.Errorf("%w: %w", ErrTimeout, err)
 		}
-		return nil, fmt.Errorf("link: tcp://%s does not answer: %w (is the server running, and the port right?)", address, err)
+		return nil, fmt.Errorf("link: %s does not answer: %w (is the server running, and the port right?)", name, err)
 	}
 }
 
