@@ -37,6 +37,16 @@ type Rig interface {
 	Close() error
 }
 
+// Insight is what a rig has that runs the station's processor itself, and so sees how it fares. Rigs that look at a station
+// from outside do not implement it.
+type Insight interface {
+	// StationFault says how the processor came to its end, if it did: it does nothing any more. The text quotes nothing that
+	// a station said.
+	StationFault() string
+	// StationResets counts how often the processor has started anew by itself since it was last given its supply.
+	StationResets() int
+}
+
 // A Track is one output of the station, with the probe that watches it and the things that can be laid across it.
 // Everything that changes the track takes effect at the rig's present time.
 type Track interface {

@@ -29,5 +29,6 @@ func describe(run *record.Record, s *harness.Session, selection Selection) {
 	}
 	run.Station.Claims, run.Station.Declares = s.File.Stated.Claims, s.File.Stated.Declares
 
-	run.Selection = record.Selection{Suites: selection.Suites, Requirements: selection.Requirements}
+	run.Selection = record.Selection{Suites: selection.Suites, Requirements: selection.Requirements,
+		Shard: selection.Shard, Shards: selection.Shards}
 }

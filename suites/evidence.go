@@ -81,6 +81,22 @@ func keepLog(run *record.Record, s *harness.Session, directory string) {
 	run.LinkLog = evidenceFolder + "/" + linkLog
 }
 
+// adapterLog is the name of what an adapter has said.
+const adapterLog = "adapter.log"
+
+// KeepAdapterLog writes what an adapter has said on its standard error into the run's directory, and names the file in a
+// note. The run's rig has to be closed before: an adapter may say more until then. It does nothing when there is no text.
+func KeepAdapterLog(run *record.Record, directory string, text []byte) {
+	if len(text) == 0 {
+		return
+	}
+	note := "what the adapter said on its standard error: " + evidenceFolder + "/" + adapterLog
+	if err := record.SaveFile(filepath.Join(directory, evidenceFolder), adapterLog, text); err != nil {
+		note = fmt.Sprintf("what the adapter said could not be kept: %v", err)
+	}
+	run.Notes = append(run.Notes, note)
+}
+
 func recording(r *record.Result, from, at time.Duration, edges []signal.Edge) ([]byte, error) {
 	var packed bytes.Buffer
 	zip := gzip.NewWriter(&packed)

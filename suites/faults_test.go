@@ -85,7 +85,7 @@ func faultyBut(t *testing.T, between func(seed uint64, l link.Link, c link.Clock
 		run, err := suites.Run(t.Context(), rig, reference(t), suites.Options{Selection: few})
 		if err != nil {
 			assert.NotContains(t, err.Error(), "; the fault is the station's", "seed %d", seed)
-			assert.Nil(t, run)
+			assert.Contains(t, []verdict.Outcome{verdict.Incomplete, verdict.Faulted}, run.Outcome, "seed %d", seed)
 			runs = append(runs, nil)
 		} else {
 			runs = append(runs, run)

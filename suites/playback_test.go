@@ -9,6 +9,7 @@ import (
 
 	"bufferstop/harness/link"
 	"bufferstop/harness/record"
+	"bufferstop/harness/report"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs/simulated"
@@ -87,17 +88,27 @@ func TestGreetingTellsTheLinkFromTheStation(t *testing.T) {
 	for name, c := range map[string]struct {
 		between func(l link.Link, c link.Clock) link.Link
 		says    string
+		outcome verdict.Outcome
 	}{
-		"closed": {func(l link.Link, _ link.Clock) link.Link { _ = l.Close(); return l }, "the fault is the link's, not the station's: the link to the station was closed"},
-		"silent": {func(l link.Link, c link.Clock) link.Link { return &severed{l, c, 0} }, "is not clear: neither an answer nor a sign of life"},
-		"reset":  {func(l link.Link, _ link.Clock) link.Link { return &replying{Link: l, to: "*RST", instead: "no"} }, "resetting the station"},
+		"closed": {func(l link.Link, _ link.Clock) link.Link { _ = l.Close(); return l }, "the fault is the link's, not the station's: the link to the station was closed", verdict.Faulted},
+		"silent": {func(l link.Link, c link.Clock) link.Link { return &severed{l, c, 0} }, "is not clear: neither an answer nor a sign of life", verdict.Incomplete},
+		"reset":  {func(l link.Link, _ link.Clock) link.Link { return &replying{Link: l, to: "*RST", instead: "no"} }, "resetting the station", verdict.Incomplete},
 	} {
 		t.Run(name, func(t *testing.T) {
 			rig := wired(t, simulated.Options{}, c.between)
 			defer func() { require.NoError(t, rig.Close()) }()
-			run, err := suites.Run(t.Context(), rig, reference(t), suites.Options{Selection: few})
+			out := t.TempDir()
+			run, err := suites.Run(t.Context(), rig, reference(t), suites.Options{Selection: few, Evidence: out})
 			require.ErrorContains(t, err, c.says)
-			assert.Nil(t, run)
+			assert.Equal(t, c.outcome, run.Outcome)
+			assert.Equal(t, verdict.ExitFault, run.ExitCode)
+			assert.Empty(t, run.Results)
+			assert.Contains(t, run.Statement, c.says)
+			assert.FileExists(t, filepath.Join(out, run.LinkLog))
+			require.NoError(t, report.Save(out, run))
+			again, err := record.Load(out)
+			require.NoError(t, err)
+			assert.Equal(t, run.Outcome, again.Outcome)
 		})
 	}
 }

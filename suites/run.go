@@ -4,6 +4,7 @@ package suites
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"sync"
@@ -12,6 +13,7 @@ import (
 	"bufferstop/harness"
 	"bufferstop/harness/record"
 	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
 	"bufferstop/suites/examination"
 
 	"github.com/onsi/ginkgo/v2"
@@ -37,8 +39,8 @@ type Options struct {
 // Run examines the station on the rig and returns the record of it. The rig is safe when it returns, and still open.
 // When ctx ends, the rest of the checks is left out and the record says that the run was interrupted. When the link is lost
 // for good, or the station is out of reach or in a boot loop, the rest is left out too, and the record says that the run was
-// ended early and why. An error means that nothing could be examined: a *SelectionError, or a station that cannot be talked
-// to.
+// ended early and why. An error means that nothing was examined: a *SelectionError or a *ShardError, and then there is no
+// record, or a station that cannot be talked to, and then the record says so.
 //
 // Ginkgo keeps its tree of specs in package variables, so only one Run goes on in a process at a time.
 func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*record.Record, error) {
@@ -64,7 +66,13 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 	defer finish() // also when something panics
 	describe(run, s, o.Selection)
 	if err := greet(ctx, s, run); err != nil {
-		return nil, err
+		finish()
+		run.EndedEarly = err.Error()
+		run.Conclude(rig.Now(), time.Since(started), ctx.Err() != nil)
+		if failed := (*unexamined)(nil); errors.As(err, &failed) {
+			failed.conclude(run)
+		}
+		return run, err
 	}
 
 	globals.Reset()
@@ -99,10 +107,11 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 
 	illustrate(run, s)
 	run.EndedEarly = course.Ended()
-	// Noise that showed late was there before.
+	// Noise that showed late was there before. The line of a rig that runs the processor itself has none.
 	health := s.Station.LinkHealth()
+	_, sees := s.Rig.(harness.Insight)
 	for i := range run.Results {
-		if r := &run.Results[i]; !certain[r.Name()] {
+		if r := &run.Results[i]; !certain[r.Name()] && !sees {
 			examination.Doubt(r, health)
 		}
 	}
@@ -131,18 +140,43 @@ func greet(ctx context.Context, s *harness.Session, run *record.Record) error {
 	return nil
 }
 
-// blame words an error of an operation without which nothing can be examined, with whose fault it is.
-func blame(ctx context.Context, s *harness.Session, what string, err error) error {
+// An unexamined is an error of an operation without which nothing can be examined, with whose fault it is.
+type unexamined struct {
+	error
+	fault station.Fault
+}
+
+func (u *unexamined) Unwrap() error { return u.error }
+
+// blame finds out whose fault it is that such an operation failed.
+func blame(ctx context.Context, s *harness.Session, what string, cause error) error {
+	err := fmt.Errorf("%s: %w", what, cause)
 	if ctx.Err() != nil {
-		return fmt.Errorf("%s: %w", what, err)
+		return err
 	}
-	switch found := s.Station.Diagnose(ctx, err); found.Fault {
+	found := station.Diagnosis{Fault: station.StationFault}
+	if rig, sees := s.Rig.(harness.Insight); sees {
+		found.Why = rig.StationFault()
+	}
+	if found.Why == "" {
+		found = s.Station.Diagnose(ctx, cause)
+	}
+	whose := "whether the fault is the station's or the link's is not clear"
+	switch found.Fault {
 	case station.StationFault:
-		return fmt.Errorf("%s: %w; the fault is the station's: %s", what, err, found.Why)
+		whose = "the fault is the station's"
 	case station.LinkFault:
-		return fmt.Errorf("%s: %w; the fault is the link's, not the station's: %s", what, err, found.Why)
-	default:
-		return fmt.Errorf("%s: %w; whether the fault is the station's or the link's is not clear: %s", what, err, found.Why)
+		whose = "the fault is the link's, not the station's"
+	}
+	return &unexamined{fmt.Errorf("%w; %s: %s", err, whose, found.Why), found.Fault}
+}
+
+// conclude closes the record of a run that came to nothing. Its exit code is that of a fault, whosever it is: the outcome
+// says whether the station may be at fault, but without a check there is nothing that it does not keep.
+func (u *unexamined) conclude(run *record.Record) {
+	run.ExitCode = verdict.ExitFault
+	if u.fault == station.LinkFault {
+		run.Outcome = verdict.Faulted
 	}
 }
 

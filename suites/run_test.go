@@ -187,3 +187,13 @@ func TestAPanicOfTheHarnessIsAnErrorOfOursAndTheRigIsSafe(t *testing.T) {
 	assert.Equal(t, verdict.ExitFault, run.ExitCode)
 	assertDark(t, rig)
 }
+
+// A locomotive at 112 to 127 that is still in refresh looks like service mode (S-9.2.3 E). It is no leak.
+func TestALocomotiveThatWasDrivenBeforeIsNotTakenForServiceMode(t *testing.T) {
+	run, err := suites.Run(context.Background(), rigWith(t, simulated.Options{}), reference(t),
+		suites.Options{Selection: suites.Selection{Requirements: []string{"OPS-003", "SRV-010"}}})
+	require.NoError(t, err)
+	for _, r := range run.Results {
+		assert.Equal(t, verdict.Pass, r.Verdict, "%s: %v", r.Name(), r.Failures)
+	}
+}

@@ -13,6 +13,10 @@ import (
 type Selection struct {
 	Suites       []string // names of suites
 	Requirements []string // ids, such as SIG-001
+	// Shard and Shards choose part Shard of Shards of what the lists choose, counted from 1 to MaxShards at most; both are
+	// zero for the whole. The parts of a selection have each requirement in exactly one of them, and take about the same
+	// time, so that they can be run at the same time on rigs of their own; Merge makes one record of theirs.
+	Shard, Shards int
 }
 
 // A SelectionError says that a selection names something that is not there, or selects nothing. It is the user's to mend.
@@ -29,7 +33,8 @@ func (e *SelectionError) Error() string {
 	return fmt.Sprintf("%s %q is not known: wanted one of %s", e.What, e.Got, strings.Join(e.Want, ", "))
 }
 
-// Chosen returns the requirements that the selection names, in the order of the catalogue. The error is a *SelectionError.
+// Chosen returns the requirements that the selection names, in the order of the catalogue. The error is a *SelectionError
+// or a *ShardError.
 func (s Selection) Chosen() ([]catalogue.Requirement, error) {
 	all := catalogue.All()
 	var ids []string
@@ -57,7 +62,7 @@ func (s Selection) Chosen() ([]catalogue.Requirement, error) {
 	if len(chosen) == 0 {
 		return nil, &SelectionError{}
 	}
-	return chosen, nil
+	return s.part(chosen)
 }
 
 func tracksOf(r catalogue.Requirement) []station.Track {

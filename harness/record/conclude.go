@@ -85,7 +85,11 @@ func (r *Record) statement() string {
 	default:
 		said = append(said, fmt.Sprintf("%d of %d checks passed.", len(kept), r.Totals.Sum()-r.Totals.Excluded))
 	}
-	if !r.Selection.Everything() {
+	switch s := r.Selection; {
+	case s.Everything():
+	case s.Shards > 1:
+		said = append(said, fmt.Sprintf("Only part %d of %d was run.", s.Shard, s.Shards))
+	default:
 		said = append(said, "Only a selection was run.")
 	}
 	return strings.Join(said, " ")

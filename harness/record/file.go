@@ -28,11 +28,19 @@ func Write(w io.Writer, r *Record) error {
 	return nil
 }
 
-// Read reads a record. It refuses another schema, fields that it does not know, and anything after the record.
+// MaxSize is the greatest size of a record that is read, in bytes. A run that passes leaves a hundred thousand, one that
+// fails everywhere a few million. Our own choice.
+const MaxSize = 64 << 20
+
+// Read reads a record. It refuses another schema, fields that it does not know, anything after the record, and more than
+// MaxSize. That the numbers and names make sense it does not check.
 func Read(r io.Reader) (*Record, error) {
-	data, err := io.ReadAll(r)
+	data, err := io.ReadAll(io.LimitReader(r, MaxSize+1))
 	if err != nil {
 		return nil, fmt.Errorf("record: read: %w", err)
+	}
+	if len(data) > MaxSize {
+		return nil, fmt.Errorf("record: more than %d bytes, which no record is", MaxSize)
 	}
 	var version struct {
 		Schema string `json:"schema"`
@@ -56,7 +64,14 @@ func Read(r io.Reader) (*Record, error) {
 
 // Load reads record.json from the directory of a run.
 func Load(dir string) (*Record, error) {
-	file, err := os.Open(filepath.Join(dir, FileName))
+	name := filepath.Join(dir, FileName)
+	// A named pipe would keep us waiting for its writer.
+	if info, err := os.Stat(name); err != nil {
+		return nil, fmt.Errorf("record: %w", err)
+	} else if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("record: %s is no regular file", name)
+	}
+	file, err := os.Open(name)
 	if err != nil {
 		return nil, fmt.Errorf("record: %w", err)
 	}
@@ -75,7 +90,12 @@ func (r *Record) Save(dir string) error {
 
 // SaveFile writes one file of a run's directory, which it makes if need be. The file is written beside its place and
 // moved there when it is whole, so that a reader, or a run that is cut short, never leaves half of one.
-func SaveFile(dir, name string, data []byte) (err error) {
+func SaveFile(dir, name string, data []byte) error {
+	return SaveFrom(dir, name, bytes.NewReader(data))
+}
+
+// SaveFrom is SaveFile for what comes from a reader, until its end.
+func SaveFrom(dir, name string, from io.Reader) (err error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("save %s: %w", name, err)
 	}
@@ -90,7 +110,7 @@ func SaveFile(dir, name string, data []byte) (err error) {
 			err = fmt.Errorf("save %s: %w", name, err)
 		}
 	}()
-	if _, err = temporary.Write(data); err != nil {
+	if _, err = io.Copy(temporary, from); err != nil {
 		return err
 	}
 	if err = temporary.Chmod(0o644); err != nil {

@@ -56,8 +56,35 @@ type Record struct {
 	EndedEarly string `json:"ended_early,omitempty"`
 	// LinkLog is the log of the link to the station: a file of the run's directory, as Failure.Evidence is one.
 	LinkLog string `json:"link_log,omitempty"`
+	// Parts are the runs that the record was merged from, in their order; it is empty for one run. Each has a link log of
+	// its own, and a rig's clock of its own, to which the times of its results belong.
+	Parts []PartOfRun `json:"parts,omitempty"`
 	// Notes are remarks on the run as a whole.
 	Notes []string `json:"notes,omitempty"`
+}
+
+// A PartOfRun is one of the runs that a record was merged from.
+type PartOfRun struct {
+	Started      time.Time     `json:"started"` // wall clock, UTC
+	Repeat       string        `json:"repeat"`  // the command line that reproduces it
+	RigTime      time.Duration `json:"rig_time_ns"`
+	WallTime     time.Duration `json:"wall_time_ns"`
+	LinkLog      string        `json:"link_log,omitempty"`
+	Requirements []string      `json:"requirements"` // ids of those that it checked
+}
+
+// LinkLogs lists the logs of the link to the station: that of the run, or those of its parts.
+func (r *Record) LinkLogs() []string {
+	var logs []string
+	if r.LinkLog != "" {
+		logs = append(logs, r.LinkLog)
+	}
+	for _, p := range r.Parts {
+		if p.LinkLog != "" {
+			logs = append(logs, p.LinkLog)
+		}
+	}
+	return logs
 }
 
 // A Tool is the program that made the record.
@@ -78,6 +105,16 @@ type Build struct {
 	Image          string `json:"image,omitempty"`           // path of the image as the user gave it
 	ImageSHA256    string `json:"image_sha256,omitempty"`    // lower-case hex
 	ImageSize      int64  `json:"image_size,omitempty"`      // bytes
+	// Symbols are functions of the image by which two builds are told apart: main and the interrupt routines. Only a rig
+	// that runs the image knows them.
+	Symbols []Symbol `json:"symbols,omitempty"`
+}
+
+// A Symbol is a function of an image and the flash that it takes, in bytes.
+type Symbol struct {
+	Name    string `json:"name"`
+	Address uint32 `json:"address"`
+	Size    uint32 `json:"size"`
 }
 
 // A Rig is what held the station.
@@ -109,10 +146,16 @@ type Station struct {
 type Selection struct {
 	Suites       []string `json:"suites,omitempty"`
 	Requirements []string `json:"requirements,omitempty"`
+	// Shard and Shards say which part of how many of the above was run, counted from 1; both are zero for a run of the
+	// whole.
+	Shard  int `json:"shard,omitempty"`
+	Shards int `json:"shards,omitempty"`
 }
 
 // Everything reports whether nothing was left out by choice.
-func (s Selection) Everything() bool { return len(s.Suites) == 0 && len(s.Requirements) == 0 }
+func (s Selection) Everything() bool {
+	return len(s.Suites) == 0 && len(s.Requirements) == 0 && s.Shards <= 1
+}
 
 // A Result is one requirement on one track.
 type Result struct {

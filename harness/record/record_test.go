@@ -32,7 +32,9 @@ func full(t testing.TB) *Record {
 		EdgeUncertainty: 50, SampleInterval: 100, CurrentUncertainty: 2.5}
 	r.Station = Station{Name: "s", File: "s.toml", Dialect: "d.toml", Claims: map[string]any{"aspects": true},
 		Declares: map[string]any{"main": map[string]any{"trip_time": "100ms"}}}
-	r.Selection = Selection{Suites: []string{"conformance"}, Requirements: []string{"SIG-001"}}
+	r.Selection = Selection{Suites: []string{"conformance"}, Requirements: []string{"SIG-001"}, Shard: 1, Shards: 2}
+	r.Parts = []PartOfRun{{Started: r.Started, Repeat: "bufferstop run --shard 1/1", RigTime: 1, WallTime: 2, LinkLog: "captures/link-1.log.gz",
+		Requirements: []string{"SIG-001"}}}
 	result := Result{ID: "SIG-001", Title: "one half-bits", Level: verdict.Must, Sentence: "s", Source: "src", Suite: "conformance",
 		Track: "main", Reason: "r", Notes: []string{"n"}, Start: 1, End: 2, WallTime: 3}
 	result.Measure(verdict.Distribution("one half-bit", verdict.Nanoseconds, verdict.Spread{Count: 2, Min: 54e3, Mean: 57e3, Max: 60e3,
@@ -84,6 +86,9 @@ func TestTheSchemaRefusesWhatIsNoRecord(t *testing.T) {
 		"id":        func(r *Record) { r.Results[0].ID = "" },
 		"count":     func(r *Record) { r.Results[0].Measurements[0].Count = -1 },
 		"edge":      func(r *Record) { r.Waveforms[0].Edges[0].Level = 2 },
+		"shard":     func(r *Record) { r.Selection.Shard = 0 },
+		"shards":    func(r *Record) { r.Selection.Shards = 65 },
+		"of run":    func(r *Record) { r.Parts[0].RigTime = -1 },
 		"part":      func(r *Record) { r.Waveforms[0].Parts[0].Kind = "tail" },
 	} {
 		r := full(t)
@@ -107,7 +112,8 @@ func TestTheSchemaNamesEveryField(t *testing.T) {
 		"selection": {properties["selection"], Selection{}}, "totals": {properties["totals"], Totals{}},
 		"result": {definitions["result"], Result{}}, "failure": {definitions["failure"], Failure{}},
 		"measurement": {definitions["measurement"], verdict.Measurement{}}, "limit": {definitions["limit"], verdict.Limit{}},
-		"histogram": {definitions["histogram"], Histogram{}}, "waveform": {definitions["waveform"], Waveform{}},
+		"histogram": {definitions["histogram"], Histogram{}}, "part of run": {definitions["part_of_run"], PartOfRun{}},
+		"waveform": {definitions["waveform"], Waveform{}},
 	} {
 		var want, got []string
 		kind := reflect.TypeOf(c.value)

@@ -368,7 +368,7 @@ func factsOf(r *record.Record) []factSheet {
 			{"dialect", r.Station.Dialect, true},
 			{"rig time", seconds(r.RigTime), false},
 			{"wall time", seconds(r.WallTime), false},
-			{"link log", r.LinkLog, true},
+			{"link log", linkLogs(r), true},
 			{"made by", strings.TrimSpace("bufferstop " + r.Tool.Version), false},
 			{"on", strings.TrimSpace(r.Tool.OS + " " + r.Tool.Arch + " " + r.Tool.Go), false},
 		}},

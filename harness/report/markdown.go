@@ -29,7 +29,7 @@ func Markdown(w io.Writer, r *record.Record) error {
 		{"Selection", selectionLine(r.Selection)},
 		{"Started", r.Started.UTC().Format("2006-01-02 15:04:05 UTC")},
 		{"Rig time", seconds(r.RigTime)},
-		{"Link log", r.LinkLog},
+		{"Link log", linkLogs(r)},
 	} {
 		if row[1] != "" {
 			fmt.Fprintf(&b, "| %s | %s |\n", row[0], markdownText(row[1]))

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"strings"
 
 	"bufferstop/harness/record"
@@ -45,8 +46,15 @@ func selectionLine(s record.Selection) string {
 	if len(s.Requirements) > 0 {
 		parts = append(parts, "requirements "+strings.Join(s.Requirements, ", "))
 	}
-	if len(parts) == 0 {
-		return "everything"
+	line := "everything"
+	if len(parts) > 0 {
+		line = strings.Join(parts, "; ")
 	}
-	return strings.Join(parts, "; ")
+	if s.Shards > 0 {
+		line += fmt.Sprintf(", part %d of %d", s.Shard, s.Shards)
+	}
+	return line
 }
+
+// linkLogs names the logs of the link, of each part where there are several.
+func linkLogs(r *record.Record) string { return strings.Join(r.LinkLogs(), ", ") }

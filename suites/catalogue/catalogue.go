@@ -52,6 +52,38 @@ type Requirement struct {
 	Needs    []string      `toml:"needs"`    // abilities of the rig (harness.Ability)
 	Claims   []string      `toml:"claims"`   // claims of the station without which it does not apply
 	Limits   []Limit       `toml:"limit"`    // what is measured and what it may be
+	// Exercises names the exercises that it looks at. They are shared: whoever looks first has one done, for all.
+	Exercises []string `toml:"exercises,omitempty"`
+	// Takes is about how long it takes on all its tracks together, its exercises left out: a duration of rig time of the
+	// simulated reference station ("4m40s"), for one that is far from Usual. A run is divided into parts by it.
+	Takes string `toml:"takes,omitempty"`
+}
+
+// An Exercise is something that a station is made to do once in a run, for several requirements to look at.
+type Exercise struct {
+	Name  string `toml:"name"`
+	Takes string `toml:"takes"` // about how long, as Requirement.Takes
+}
+
+// Usual is about how long a requirement takes whose table does not say, in rig time. It is the median of those that look at
+// no exercise, on the simulated reference station.
+const Usual = 2 * time.Second
+
+// Time is about how long the requirement takes, its exercises left out.
+func (r Requirement) Time() time.Duration {
+	if r.Takes == "" && len(r.Exercises) == 0 {
+		return Usual
+	}
+	return span(r.Takes)
+}
+
+// Time is about how long the exercise takes.
+func (e Exercise) Time() time.Duration { return span(e.Takes) }
+
+// span reads a duration that was checked when the catalogue was loaded; none is zero.
+func span(text string) time.Duration {
+	d, _ := time.ParseDuration(text)
+	return d
 }
 
 // A Limit bounds one measured quantity. Min and Max are a duration ("55us"), a number with mA ("50mA"), a plain count,
@@ -109,61 +141,90 @@ func Find(id string) (Requirement, bool) {
 	return Requirement{}, false
 }
 
+// FindExercise returns the exercise with the given name.
+func FindExercise(name string) (Exercise, bool) {
+	for _, e := range exercises {
+		if e.Name == name {
+			return e, true
+		}
+	}
+	return Exercise{}, false
+}
+
 // Suites returns the names of the suites in the order in which they run.
 func Suites() []string { return slices.Clone(suites) }
 
 // The embedded catalogue is part of the program: a fault in it is a fault of the build, found by the first test.
-var all = func() []Requirement {
-	rs, err := Load(files)
+var all, exercises = func() ([]Requirement, []Exercise) {
+	rs, es, err := Load(files)
 	if err != nil {
 		panic(err)
 	}
-	return rs
+	return rs, es
 }()
 
-// Load reads one file per suite and checks each requirement for what every reader relies on.
-func Load(from fs.FS) ([]Requirement, error) {
+// Load reads one file per suite, each with tables [[requirement]] and [[exercise]], and checks them for what every reader
+// relies on.
+func Load(from fs.FS) ([]Requirement, []Exercise, error) {
 	var all []Requirement
+	var exercises []Exercise
 	for _, suite := range suites {
 		name := suite + ".toml"
 		data, err := fs.ReadFile(from, name)
 		if err != nil {
-			return nil, fmt.Errorf("catalogue: %w", err)
+			return nil, nil, fmt.Errorf("catalogue: %w", err)
 		}
-		rs, err := parse(name, data)
+		rs, es, err := parse(name, data)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		for i := range rs {
 			rs[i].Suite = suite
 		}
-		all = append(all, rs...)
+		all, exercises = append(all, rs...), append(exercises, es...)
 	}
-	seen := map[string]bool{}
+	known, seen := map[string]bool{}, map[string]bool{}
+	for _, e := range exercises {
+		if known[e.Name] {
+			return nil, nil, fmt.Errorf("catalogue: exercise %q stands twice", e.Name)
+		}
+		known[e.Name] = true
+	}
 	for _, r := range all {
 		if seen[r.ID] || seen[r.Title] {
-			return nil, fmt.Errorf("catalogue: %s %q: id or title stands twice", r.ID, r.Title)
+			return nil, nil, fmt.Errorf("catalogue: %s %q: id or title stands twice", r.ID, r.Title)
 		}
 		seen[r.ID], seen[r.Title] = true, true
+		for _, name := range r.Exercises {
+			if !known[name] {
+				return nil, nil, fmt.Errorf("catalogue: %s: exercise %q has no [[exercise]] of that name", r.ID, name)
+			}
+		}
 	}
-	return all, nil
+	return all, exercises, nil
 }
 
-func parse(name string, data []byte) ([]Requirement, error) {
+func parse(name string, data []byte) ([]Requirement, []Exercise, error) {
 	var file struct {
 		Requirements []Requirement `toml:"requirement"`
+		Exercises    []Exercise    `toml:"exercise"`
 	}
 	d := toml.NewDecoder(strings.NewReader(string(data)))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&file); err != nil {
-		return nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
+		return nil, nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
 	}
 	for _, r := range file.Requirements {
 		if err := r.check(); err != nil {
-			return nil, fmt.Errorf("catalogue: %s: %s: %w", name, r.ID, err)
+			return nil, nil, fmt.Errorf("catalogue: %s: %s: %w", name, r.ID, err)
 		}
 	}
-	return file.Requirements, nil
+	for _, e := range file.Exercises {
+		if e.Name == "" || e.Time() <= 0 {
+			return nil, nil, fmt.Errorf("catalogue: %s: exercise %q takes %q: wanted a name and a duration (8s)", name, e.Name, e.Takes)
+		}
+	}
+	return file.Requirements, file.Exercises, nil
 }
 
 // explain keeps the line that the TOML library knows.
@@ -192,6 +253,8 @@ func (r Requirement) check() error {
 		return fmt.Errorf("level %q: wanted MUST or SHOULD", r.Level)
 	case len(r.Tracks) == 0:
 		return errors.New("no track given")
+	case r.Takes != "" && span(r.Takes) <= 0:
+		return fmt.Errorf("takes %q: wanted a duration (4m40s)", r.Takes)
 	}
 	kinds := []Evidence{Text, Transcription, Derived, Secondary, Memory, Declared, CommonPractice}
 	if !slices.Contains(kinds, r.Evidence) {

@@ -3,6 +3,7 @@ package catalogue
 import (
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -49,7 +50,7 @@ evidence = "text"
 tracks = ["main"]
 `
 	load := func(text string) error {
-		_, err := Load(fstest.MapFS{
+		_, _, err := Load(fstest.MapFS{
 			"conformance.toml":  {Data: []byte(text)},
 			"programming.toml":  {},
 			"shortcircuit.toml": {},
@@ -61,5 +62,24 @@ tracks = ["main"]
 	assert.ErrorContains(t, load(good+good), "stands twice")
 	assert.ErrorContains(t, load(good+`limit = [{ quantity = "q", max = "lots" }]`), `"lots"`)
 	assert.ErrorContains(t, load(good+`limit = [{ quantity = "q" }]`), "no bound")
+	assert.ErrorContains(t, load(good+`takes = "long"`), `takes "long"`)
+	assert.ErrorContains(t, load(good+`takes = "-1s"`), "wanted a duration")
+	exercise := "[[exercise]]\nname = \"e\"\ntakes = \"2s\"\n"
+	require.NoError(t, load(good+"exercises = [\"e\"]\n"+exercise))
+	assert.ErrorContains(t, load(good+`exercises = ["f"]`), `exercise "f" has no`)
+	assert.ErrorContains(t, load(exercise+exercise), `exercise "e" stands twice`)
+	assert.ErrorContains(t, load("[[exercise]]\nname = \"e\""), "wanted a name and a duration")
 	assert.ErrorContains(t, load("[[requirement]]\nid = 3"), "line 2")
+}
+
+func TestTheTimeOfARequirementIsWhatItsTableSays(t *testing.T) {
+	assert.Equal(t, Usual, Requirement{}.Time())
+	assert.Equal(t, time.Minute, Requirement{Takes: "1m"}.Time())
+	assert.Zero(t, Requirement{Exercises: []string{"e"}}.Time(), "the exercise is all")
+	assert.Equal(t, time.Second, Requirement{Exercises: []string{"e"}, Takes: "1s"}.Time())
+	e, known := FindExercise("traffic on the main track")
+	require.True(t, known)
+	assert.Positive(t, e.Time())
+	_, known = FindExercise("no such exercise")
+	assert.False(t, known)
 }

@@ -21,6 +21,8 @@ func Specs() map[string]examination.Spec {
 		"RATE-001": packetRate,
 		"RATE-002": refreshOfEveryLocomotive,
 
+		"LNK-001": commandsBackToBack,
+
 		"OPS-001": steps28,
 		"OPS-002": steps128,
 		"OPS-003": shortAddresses,

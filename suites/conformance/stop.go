@@ -34,26 +34,31 @@ func stopOne(x *examination.Check) {
 // which all decoders obey (S-9.2.1 B); or one for each locomotive, of which the last counts.
 func stopAll(x *examination.Check) {
 	locomotives := x.Locomotives(3)
-	stopped := map[dcc.Address]bool{}
 	stops(x, locomotives,
 		func() error { return x.Station.StopAll(x.Context()) },
-		func(h harness.Heard) bool {
-			switch told := h.Meaning.(type) {
-			case dcc.BroadcastStop:
-				return told.Immediate
-			case dcc.Speed:
-				if told.Emergency {
-					stopped[told.Address] = true
-				}
-				return stopped[dcc.Broadcast] || !slices.ContainsFunc(locomotives, func(a dcc.Address) bool { return !stopped[a] })
-			}
-			return false
-		},
+		stopsAll(locomotives),
 		func(h harness.Heard) bool {
 			speed, ok := h.Meaning.(dcc.Speed)
 			return ok && speed.Step > 0
 		},
 		"packets that drive on")
+}
+
+// stopsAll returns what finds the packet with which all the locomotives are stopped.
+func stopsAll(locomotives []dcc.Address) func(harness.Heard) bool {
+	stopped := map[dcc.Address]bool{}
+	return func(h harness.Heard) bool {
+		switch told := h.Meaning.(type) {
+		case dcc.BroadcastStop:
+			return told.Immediate
+		case dcc.Speed:
+			if told.Emergency {
+				stopped[told.Address] = true
+			}
+			return stopped[dcc.Broadcast] || !slices.ContainsFunc(locomotives, func(a dcc.Address) bool { return !stopped[a] })
+		}
+		return false
+	}
 }
 
 func stops(x *examination.Check, locomotives []dcc.Address, command func() error, isStop, drives func(harness.Heard) bool, after string) {

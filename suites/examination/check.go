@@ -34,6 +34,7 @@ type Check struct {
 	watches  []*harness.Watch
 	judged   []*harness.Watch
 	restarts int               // of the station, before the check
+	resets   int               // of its processor, where the rig sees that
 	trouble  station.Diagnosis // why a command was not obeyed; the zero value if all were
 	certain  bool              // that a failure is the station's
 }
@@ -59,6 +60,9 @@ func New(s *harness.Session, r catalogue.Requirement, track station.Track) *Chec
 func (x *Check) Run(ctx context.Context, spec Spec) {
 	x.ctx = ctx
 	x.restarts = x.Station.Restarts()
+	if rig, sees := x.Rig.(harness.Insight); sees {
+		x.resets = rig.StationResets()
+	}
 	x.Result.Start = x.Rig.Now()
 	started := time.Now()
 	defer func() {

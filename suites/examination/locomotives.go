@@ -57,17 +57,22 @@ func (x *Check) Steps() dcc.Steps {
 // of 112 to 127, whose packets look like those of service mode (S-9.2.3 E).
 func (x *Check) Locomotives(n int) []dcc.Address {
 	claims := x.File.Claims
-	short, long := 3, 1000
+	var shorts []dcc.Address
+	for first := range spread {
+		for a := 3 + first; a < 100; a += spread {
+			if claims.ShortAddresses.Contains(a) {
+				shorts = append(shorts, dcc.Short(uint16(a)))
+			}
+		}
+	}
 	var found []dcc.Address
-	for len(found) < n {
+	for long := 1000; len(found) < n; long += 1333 {
 		before := len(found)
-		if claims.ShortAddresses.Contains(short) && short < 100 {
-			found = append(found, dcc.Short(uint16(short)))
-			short += 13
+		if len(shorts) > 0 {
+			found, shorts = append(found, shorts[0]), shorts[1:]
 		}
 		if claims.LongAddresses.Contains(long) && len(found) < n {
 			found = append(found, dcc.Long(uint16(long)))
-			long += 1333
 		}
 		if len(found) == before {
 			x.Inconclusive("the claims leave no address for %d locomotives: short %v, long %v",
@@ -76,6 +81,9 @@ func (x *Check) Locomotives(n int) []dcc.Address {
 	}
 	return found
 }
+
+// spread is the step between the short addresses that are chosen, so that they differ in several bits. Our own choice.
+const spread = 13
 
 // Drive sets a locomotive's speed in the finest mode that the station claims.
 func (x *Check) Drive(address dcc.Address, step int, direction dcc.Direction) {

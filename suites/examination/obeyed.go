@@ -2,10 +2,12 @@ package examination
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
 	"bufferstop/harness"
+	"bufferstop/harness/link"
 	"bufferstop/harness/record"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
@@ -29,8 +31,14 @@ func (x *Check) Obeyed(what string, err error) {
 			x.Note("making the rig safe before asking again: %v", err)
 		}
 	}
+	if ended := x.ended(); ended != "" {
+		x.certain = true
+		x.Result.Fail(record.Failure{What: what, Expected: "done", Actual: fmt.Sprintf("%v (%s)", err, ended), At: x.Rig.Now()})
+		gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
+	}
 	found := x.Station.Diagnose(x.ctx, err)
 	x.running(what, err)
+	found = x.overAPerfectLine(err, found)
 	x.trouble = found
 	switch found.Fault {
 	case station.StationFault:
@@ -65,6 +73,26 @@ func (x *Check) lays() bool {
 	return slices.Contains(x.Requirement.Needs, string(harness.LayShort)) || slices.Contains(x.Requirement.Needs, string(harness.LayLoad))
 }
 
+// overAPerfectLine is the diagnosis where the rig runs the station's processor itself: its line harms nothing and is always
+// plugged in, so that what was damaged, lost or never said was so at the station.
+func (x *Check) overAPerfectLine(err error, found station.Diagnosis) station.Diagnosis {
+	_, sees := x.Rig.(harness.Insight)
+	if !sees || found.Fault == station.StationFault || errors.Is(err, link.ErrClosed) || errors.Is(err, station.ErrNotSupported) {
+		return found
+	}
+	found.Fault, found.Confirmed = station.StationFault, true
+	found.Why += "; the line of this rig harms nothing"
+	return found
+}
+
+// ended says how the station's processor came to its end, where the rig sees that and it did.
+func (x *Check) ended() string {
+	if rig, sees := x.Rig.(harness.Insight); sees {
+		return rig.StationFault()
+	}
+	return ""
+}
+
 // Trouble is why a command was not obeyed, or the zero value.
 func (x *Check) Trouble() station.Diagnosis { return x.trouble }
 
@@ -80,6 +108,7 @@ func (x *Check) Finish(ctx context.Context) {
 	if err := x.Station.Listen(ctx); err != nil {
 		x.Note("listening to the station at the end: %v", err)
 	}
+	x.lookInside(ctx)
 	if n := x.Station.Restarts() - x.restarts; n > 0 {
 		x.certain = true
 		x.Failed("the station during the check", "no restart that nobody asked for",
@@ -88,12 +117,41 @@ func (x *Check) Finish(ctx context.Context) {
 	if !x.Result.Verdict.Outside() || x.certain || ctx.Err() != nil {
 		return
 	}
+	if _, sees := x.Rig.(harness.Insight); sees {
+		return // see overAPerfectLine
+	}
 	if x.Station.LinkHealth().Noise() == 0 && !x.trouble.OutOfReach {
 		if err := x.Station.Prove(ctx); err != nil {
 			x.Note("the line, after the failure: %v", err)
 		}
 	}
 	Doubt(&x.Result, x.Station.LinkHealth())
+}
+
+// lookInside fails the check where the rig has seen the station's processor come to its end or start anew by itself. One
+// that has ended, or that cannot be reached any more, gets its supply anew, so that the run can go on.
+func (x *Check) lookInside(ctx context.Context) {
+	rig, sees := x.Rig.(harness.Insight)
+	if !sees {
+		return
+	}
+	ended := rig.StationFault()
+	if ended != "" {
+		x.certain = true
+		x.Failed("the station's processor", "that it runs on", ended, x.Rig.Now())
+	}
+	if ended != "" || x.trouble.OutOfReach {
+		x.trouble = station.Diagnosis{}
+		if err := x.Restart(context.WithoutCancel(ctx)); err != nil {
+			x.Note("giving the station its supply anew: %v", err)
+		}
+		return
+	}
+	if n := rig.StationResets() - x.resets; n > 0 {
+		x.certain = true
+		x.Failed("the station's processor", "no start that nobody asked for", fmt.Sprintf("it started anew by itself %s during the check", times(n)),
+			x.Rig.Now())
+	}
 }
 
 // Doubt makes a failure inconclusive when the line to the station has shown noise in the run. In a language without a

@@ -55,7 +55,7 @@ func Check(ctx context.Context, rig harness.Rig, file *station.File, o Options) 
 	if file.Dialect != nil {
 		r.Station.Dialect = file.Dialect.Name()
 	}
-	c := &check{Report: r, rig: rig, wire: link.Record(rig.Link(), rig), options: o}
+	c := &check{Report: r, rig: rig, wire: link.Record(rig.Link(), rig), options: o, adapter: file.Adapter != nil}
 	c.wire.SetLimit(logLimit)
 	c.driver = file.Driver(c.wire, rig)
 	c.listenBefore(ctx)
@@ -79,6 +79,7 @@ type check struct {
 	wire    *link.Recorder
 	driver  *station.Driver
 	options Options
+	adapter bool  // an adapter speaks with the station
 	err     error // the first of the driver or the link
 	// heard says that the driver has got whole lines, and cut that some of them had a CR left at their end.
 	heard, cut bool
@@ -140,8 +141,12 @@ func (c *check) listenAfter(ctx context.Context) {
 
 // judge says what a person may want to do about it.
 func (c *check) judge() {
-	c.judgeAnswers()
-	c.judgeLines()
+	if c.adapter {
+		c.judgeAdapter() // whose messages are its own affair
+	} else {
+		c.judgeAnswers()
+		c.judgeLines()
+	}
 	if c.Restarts > 0 {
 		c.find(Fault, fmt.Sprintf("the station has restarted by itself, %d times", c.Restarts),
 			"look at its supply, and at what its watchdog waits for")

@@ -3,6 +3,7 @@ package rigcheck_test
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -84,7 +85,12 @@ func reference(message string) string {
 
 func check(t *testing.T, b harness.Rig) *rigcheck.Report {
 	t.Helper()
-	r, err := rigcheck.Check(t.Context(), b, file(t), rigcheck.Options{})
+	return checkAs(t, b, file(t))
+}
+
+func checkAs(t *testing.T, b harness.Rig, file *station.File) *rigcheck.Report {
+	t.Helper()
+	r, err := rigcheck.Check(t.Context(), b, file, rigcheck.Options{})
 	require.NoError(t, err)
 	// A report is JSON whatever the station says.
 	data, err := json.Marshal(r)
@@ -164,6 +170,58 @@ func TestALinkThatBreaksIsAFaultOfTheRig(t *testing.T) {
 	assert.Equal(t, rigcheck.Fault, r.Worst())
 	assert.Contains(t, found(r), "fault: the link broke")
 	assert.Less(t, r.RoundTrip.Asked, 100)
+}
+
+// adapted is a station file with an adapter.
+func adapted(t *testing.T) *station.File {
+	t.Helper()
+	f, err := station.ParseFile("my.station.toml", []byte("name = \"mine\"\n[claims]\ntracks = [\"main\"]\n[adapter]\ncommand = [\"mine\"]\n"), nil)
+	require.NoError(t, err)
+	return f
+}
+
+// adapting answers as an adapter does that knows one operation; about it says how that ends.
+func adapting(about string) func(message string) string {
+	return func(message string) string {
+		var q struct {
+			ID  int
+			Ask string
+		}
+		if json.Unmarshal([]byte(message), &q) != nil {
+			return ""
+		}
+		answer := map[string]string{"hello": `"hello":{"version":1,"name":"mine","operations":["identify"]}`, "ping": `"done":true`,
+			"identify": about}[q.Ask]
+		return fmt.Sprintf("{\"id\":%d,%s}\n", q.ID, answer)
+	}
+}
+
+func TestWhatAnAdapterDoesIsNoMatterOfCablesAndDialects(t *testing.T) {
+	dead := newBare(t, func(string) string { return "" })
+	require.NoError(t, dead.far.Close())
+	for name, c := range map[string]struct {
+		rig  *bare
+		want string
+	}{
+		"dead":               {dead, "fault: the adapter has ended"},
+		"mute":               {newBare(t, func(string) string { return "" }), "fault: the adapter has got nothing"},
+		"breaks its rules":   {newBare(t, adapting(`"value":7`)), "an adapter has to keep to"},
+		"has silent station": {newBare(t, adapting(`"silent":true`)), "fault: the adapter has got nothing from the station"},
+		"is well":            {newBare(t, adapting(`"value":{"maker":"x"}`)), ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := checkAs(t, c.rig, adapted(t))
+			assert.Contains(t, found(r), c.want)
+			assert.NotContains(t, found(r), "cable")
+			assert.NotContains(t, found(r), "baud")
+			assert.NotContains(t, found(r), "dialect")
+			if c.want == "" {
+				assert.NotContains(t, found(r), "adapter")
+			} else {
+				assert.Equal(t, rigcheck.Fault, r.Worst(), found(r))
+			}
+		})
+	}
 }
 
 func TestQuestionsThatAreNotAnsweredAreCounted(t *testing.T) {

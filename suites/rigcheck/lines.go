@@ -108,6 +108,28 @@ func (c *check) judgeAnswers() {
 	}
 }
 
+// judgeAdapter looks at whether the adapter was heard, and the station through it.
+func (c *check) judgeAdapter() {
+	t := c.RoundTrip
+	var wrong *station.AdapterError
+	switch {
+	case errors.Is(c.err, link.ErrClosed):
+		c.find(Fault, "the adapter has ended: "+c.err.Error(),
+			"what it says on its standard error may tell why; try its command by hand, in the folder of the station file")
+	case errors.As(c.err, &wrong):
+		c.find(Fault, wrong.Error(), "an adapter has to keep to what rigs/adapters/README.md says")
+	case t.Question == "":
+		c.find(Configuration, "the adapter has no operation that changes nothing",
+			"give it identify, power or current, so that a silent station can be told from a slow one")
+	case t.Answered == 0:
+		c.find(Fault, "the adapter has got nothing from the station: "+t.Fault,
+			"is the link right that the adapter is told, and the station supplied?")
+	case t.Answered < t.Asked:
+		c.find(Fault, fmt.Sprintf("%d of %d questions were not answered: %s", t.Asked-t.Answered, t.Asked, t.Fault),
+			"what gets lost between the adapter and the station makes every result doubtful")
+	}
+}
+
 // judgeLines looks at what the lines look like.
 func (c *check) judgeLines() {
 	if c.RoundTrip.Answered == 0 && c.Echo {
