@@ -1,0 +1,51 @@
+//go:build simavr
+
+package firmware
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"bufferstop/harness/verdict"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// A firmware in another style, on another processor, with pins in antiphase and a language of its own, conforms with nothing
+// but its rig, station and dialect files. What it does not claim is not asked of it.
+func TestThePolledFirmwareConforms(t *testing.T) {
+	if _, err := exec.LookPath("avr-gcc"); err != nil {
+		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
+	}
+	data, err := os.ReadFile("polled.rig.toml")
+	require.NoError(t, err)
+	f, err := Parse("polled.rig.toml", data)
+	require.NoError(t, err)
+	folder := t.TempDir()
+	out, err := exec.Command("make", "-s", "-C", "polled", "OUT="+folder).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+
+	ids := everything()
+	if !whole() {
+		ids = slices.DeleteFunc(ids, func(id string) bool { return slices.Contains(long, id) })
+	}
+	if testing.Short() {
+		ids = quick
+	}
+	unclaimed := map[string]bool{}
+	for _, r := range examine(t, f, filepath.Join(folder, "station.elf"), 1, ids) {
+		if r.Verdict == verdict.NotClaimed {
+			unclaimed[r.ID] = true
+			continue
+		}
+		assert.True(t, r.Verdict.Inside(), "%s: %s: %s %v", r.Name(), r.Verdict, r.Reason, r.Failures)
+	}
+	if !testing.Short() {
+		assert.Equal(t, map[string]bool{"OPS-002": true, "OPS-004": true, "OPS-007": true, "OPS-010": true, "ACC-001": true,
+			"ACC-002": true, "SRV-011": true}, unclaimed)
+	}
+}
