@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -29,21 +30,22 @@ type conversation struct {
 	out    io.Writer
 	wire   *tap
 	driver *station.Driver
+	named  []station.Track // by commands, beside those that the station claims
 }
 
 // talk reads commands until there are no more, or the link breaks, or ctx ends.
-func (p *partner) talk(ctx context.Context, cmd *cobra.Command) error {
+func (p *partner) talk(ctx context.Context, cmd *cobra.Command) (err error) {
 	lines, done := newPrompt(cmd.InOrStdin(), cmd.OutOrStdout())
 	defer done()
 	c := &conversation{partner: p, out: lines.out, wire: &tap{Link: p.line, clock: p.clock}}
 	c.driver = p.file.Driver(c.wire, p.clock)
 	c.say("talking with %+q; help lists the commands, quit ends", p.file.Name)
-	err := c.listenToBoth(ctx, lines)
-	off := c.powerOff(ctx)
-	if err == nil {
-		return off
-	}
-	return err // that of the power follows from it
+	defer func() { // also when something panics
+		if off := c.powerOff(ctx); err == nil { // else that of the power follows from it
+			err = off
+		}
+	}()
+	return c.listenToBoth(ctx, lines)
 }
 
 func (c *conversation) say(format string, values ...any) { fmt.Fprintf(c.out, format+"\n", values...) }
@@ -137,7 +139,7 @@ func (c *conversation) powerOff(ctx context.Context) error {
 	defer cancel()
 	c.show()
 	var all []error
-	for _, track := range c.file.Claims.Tracks {
+	for _, track := range slices.Concat(c.file.Claims.Tracks, c.named) {
 		err := c.driver.SetPower(ctx, track, false)
 		c.show()
 		if err == nil {
@@ -146,7 +148,7 @@ func (c *conversation) powerOff(ctx context.Context) error {
 		}
 		c.say("the %s track is NOT known to be off: %s", track, harmless(err.Error()))
 		all = append(all, fmt.Errorf("the power of the %s track could not be switched off: %w", track, err))
-		if !errors.Is(err, station.ErrNotSupported) && !isAnswer(err) {
+		if errors.Is(err, station.ErrSilent) || errors.Is(err, station.ErrNotTaken) || errors.Is(err, link.ErrClosed) {
 			break // nobody there who could switch off the other
 		}
 	}
@@ -162,9 +164,4 @@ func unnamed(err error) error {
 		return inner
 	}
 	return err
-}
-
-func isAnswer(err error) bool {
-	var refused *station.Refused
-	return errors.As(err, &refused) || errors.Is(err, station.ErrTripped) || errors.Is(err, station.ErrBusy)
 }

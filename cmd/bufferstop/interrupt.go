@@ -10,7 +10,17 @@ import (
 	"syscall"
 )
 
-// interrupts ends a context at the first SIGINT or SIGTERM, so that the rig is made safe and the record written. From then
+// stopping are the signals that end a run or a talk. SIGHUP comes when the terminal's window is closed, or its connection lost.
+// A program that nohup has started goes on.
+var stopping = func() []os.Signal {
+	signals := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		signals = append(signals, syscall.SIGHUP)
+	}
+	return signals
+}()
+
+// interrupts ends a context at the first of them, so that the rig is made safe and the record written. From then
 // on these signals do what they do by default: a second one ends the program at once, whatever hangs.
 type interrupts struct {
 	arrived chan os.Signal
@@ -31,7 +41,7 @@ func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context,
 		case <-i.arrived:
 			i.mu.Lock()
 			i.settled = true
-			signal.Reset(os.Interrupt, syscall.SIGTERM)
+			signal.Reset(stopping...)
 			i.mu.Unlock()
 			fmt.Fprintln(stderr, "\nbufferstop: interrupted, making the rig safe; once more ends at once")
 			cancel()
@@ -41,7 +51,7 @@ func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context,
 	return ctx, i
 }
 
-func (i *interrupts) notify() { signal.Notify(i.arrived, os.Interrupt, syscall.SIGTERM) }
+func (i *interrupts) notify() { signal.Notify(i.arrived, stopping...) }
 
 // reclaim takes the signals from Ginkgo, which asks for them when it begins and would take an interrupt for a fault of the
 // check that is going on. Only the first call does anything.
@@ -49,7 +59,7 @@ func (i *interrupts) reclaim() {
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	if !i.settled {
-		signal.Reset(os.Interrupt, syscall.SIGTERM)
+		signal.Reset(stopping...)
 		i.notify()
 		i.settled = true
 	}
@@ -62,10 +72,10 @@ func (i *interrupts) release() {
 	<-i.done
 }
 
-// catchStop ends a context at the first SIGINT or SIGTERM, for a verb that is meant to be ended so. A second one ends the
+// catchStop ends a context at the first of these signals, for a verb that is meant to be ended so. A second one ends the
 // program at once. release stops listening.
 func catchStop(parent context.Context) (ctx context.Context, release func()) {
-	ctx, cancel := signal.NotifyContext(parent, os.Interrupt, syscall.SIGTERM)
+	ctx, cancel := signal.NotifyContext(parent, stopping...)
 	// From the first signal on they do again what they do by default.
 	stop := context.AfterFunc(ctx, cancel)
 	return ctx, func() {

@@ -18,7 +18,7 @@ import (
 )
 
 func TestAnInterruptLeavesAPartialRecordAndExits130(t *testing.T) {
-	for _, sent := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+	for _, sent := range ending(t) {
 		t.Run(sent.String(), func(t *testing.T) {
 			out := filepath.Join(t.TempDir(), "out")
 			cmd := exec.Command("bufferstop", "run", "--out", out)

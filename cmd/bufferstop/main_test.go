@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"bufferstop/rigs/firmware"
 	"github.com/stretchr/testify/require"
 
 	"bufferstop/rigs"
@@ -44,6 +46,9 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Condition: func(name string) (bool, error) {
+			if name == "simavr" {
+				return firmware.Simulator != "", nil
+			}
 			if name != "captures" {
 				return false, &unknownCondition{name}
 			}

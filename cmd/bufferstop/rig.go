@@ -4,13 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/spf13/cobra"
 
 	"bufferstop/harness"
+	"bufferstop/harness/record"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs"
@@ -26,6 +29,10 @@ type rigFlags struct {
 	rig, station, link string
 	defect             string
 	seed               int64
+	build              string // the firmware image under test, as given
+	image              string // the one that the rig runs; empty for a rig that runs none
+	symbols            []record.Symbol
+	adapter            *adapterLog
 	stationPath        string // of the station file that was read; empty for one that is built in
 }
 
@@ -44,28 +51,32 @@ func (r *rigFlags) add(cmd *cobra.Command) {
 // An openRig is one that this process has to itself.
 type openRig struct {
 	harness.Rig
-	file *station.File
-	lock *lock.Lock // nil for a rig that is no physical thing
+	file  *station.File
+	locks []*lock.Lock // none for a rig that is no physical thing
 }
 
 // close frees the rig and gives it back. A second call does nothing.
 func (o *openRig) close() error {
-	err := o.Rig.Close()
-	if o.lock != nil {
-		err = errors.Join(err, o.lock.Release())
+	return errors.Join(o.Rig.Close(), o.giveBack())
+}
+
+func (o *openRig) giveBack() error {
+	var all []error
+	for _, l := range slices.Backward(o.locks) {
+		all = append(all, l.Release())
 	}
-	return err
+	return errors.Join(all...)
 }
 
 // A rigKind is one kind of rig that rig files describe.
 type rigKind struct {
 	name string
 	// open builds the rig and reads its station file. For a physical rig it calls claim with its identities before it
-	// touches it.
+	// touches it, and again with those that it learns of while it is built.
 	open func(ctx context.Context, r *rigFlags, data []byte, claim func(identities ...string) error) (harness.Rig, *station.File, error)
 }
 
-var rigKinds = []rigKind{{"simulated", openSimulated}, {"bench", openBench}}
+var rigKinds = []rigKind{{"simulated", openSimulated}, {"bench", openBench}, {"firmware", openFirmware}}
 
 // open reads the rig file and the station file, the one that the rig file names unless --station names another, takes the
 // rig's lock and builds the rig.
@@ -79,17 +90,20 @@ func (r *rigFlags) open(ctx context.Context, cmd *cobra.Command) (*openRig, erro
 		return nil, err
 	}
 	opened := &openRig{}
-	claim := func(identities ...string) (err error) {
-		opened.lock, err = claimRig(ctx, cmd, identities...)
+	claim := func(identities ...string) error {
+		held, err := claimRig(ctx, cmd, identities...)
+		if err == nil {
+			opened.locks = append(opened.locks, held)
+		}
 		return err
 	}
+	stderr := cmd.ErrOrStderr()
+	r.adapter = newAdapterLog(stderr, screenOf(stderr, "auto").live)
 	opened.Rig, opened.file, err = kind.open(ctx, r, data, claim)
 	if err == nil {
 		return opened, nil
 	}
-	if opened.lock != nil {
-		err = errors.Join(err, opened.lock.Release())
-	}
+	err = errors.Join(err, opened.giveBack())
 	if ctx.Err() != nil {
 		return nil, exit{verdict.ExitInterrupted, errors.New("interrupted before anything was tried")}
 	}
@@ -147,7 +161,11 @@ func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string
 		return nil, nil, err
 	}
 	options := rig.Options
-	options.Seed, options.Defect = r.seed, r.defect
+	options.Seed, options.Defect, options.Dialect = r.seed, r.defect, file.Dialect
+	if file.Dialect == nil {
+		return nil, nil, &mistake{What: "no dialect for the simulated station to speak", Where: r.stationPath, Got: "an adapter",
+			Want: "a dialect", Hint: "an adapter is no file of rules; it needs a station of its own, as on a bench"}
+	}
 	built, err := simulated.New(options)
 	if err != nil {
 		return nil, nil, err
@@ -165,5 +183,11 @@ func (r *rigFlags) readStation(named string) (*station.File, error) {
 	if r.stationPath == "" {
 		return station.LoadFS(rigs.Files, named)
 	}
-	return station.LoadFile(r.stationPath)
+	file, err := station.LoadFile(r.stationPath)
+	var unreadable *fs.PathError
+	if r.station == "" && errors.As(err, &unreadable) {
+		return nil, &mistake{What: "unreadable station file", Where: placeOf(r.rig, "station.file"), Got: quote(named) + ", " + reason(err),
+			Want: "the name of a file", Hint: "it is relative to the rig file"}
+	}
+	return file, err
 }

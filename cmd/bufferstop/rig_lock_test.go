@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs"
 	"bufferstop/rigs/lock"
@@ -95,25 +96,59 @@ func TestARunThatIsInterruptedGivesItsRigBack(t *testing.T) {
 	var stdout, stderr watched
 	cmd.Stdout, cmd.Stderr = &stdout, &stderr
 	require.NoError(t, cmd.Start())
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+	})
 	stdout.sees(t, "\npass") // the run is in the middle of it
 	says, err := filepath.Glob(filepath.Join(locks, "*.json"))
 	require.NoError(t, err)
-	require.Len(t, says, 1)
-	info, err := os.Stat(says[0])
-	require.NoError(t, err)
-	assert.NotZero(t, info.Size(), "it is held")
+	require.Len(t, says, 2, "the path and the device")
+	held := func(name string) bool {
+		info, err := os.Stat(name)
+		require.NoError(t, err)
+		return info.Size() > 0
+	}
+	assert.True(t, held(says[0]) && held(says[1]))
 
 	second := exec.Command("bufferstop", "run", "--rig", rig, "--out", out)
 	message, err := second.CombinedOutput()
 	require.Error(t, err)
 	assert.Equal(t, verdict.ExitBusy, second.ProcessState.ExitCode(), string(message))
 
+	third := exec.Command("bufferstop", "talk", "--link", "serial:"+filepath.Join(filepath.Dir(rig), "inside.tty"))
+	message, err = third.CombinedOutput()
+	require.Error(t, err)
+	assert.Equal(t, verdict.ExitBusy, third.ProcessState.ExitCode(), string(message))
+
 	require.NoError(t, cmd.Process.Signal(syscall.SIGINT))
 	_ = cmd.Wait()
 	assert.Equal(t, verdict.ExitInterrupted, cmd.ProcessState.ExitCode(), stderr.text())
-	info, err = os.Stat(says[0])
-	require.NoError(t, err)
-	assert.Zero(t, info.Size(), "it was given back")
+	assert.False(t, held(says[0]) || held(says[1]), "it was given back")
 	_, err = os.Lstat(filepath.Join(filepath.Dir(rig), "inside.tty"))
 	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func TestTheSameAdapterCommandIsAnotherRigInAnotherFolder(t *testing.T) {
+	one := adapterIdentity(&station.Adapter{Command: []string{"./mine", "a b"}, Folder: "/one"})
+	assert.Equal(t, "adapter ./mine 'a b' in /one", one)
+	assert.NotEqual(t, one, adapterIdentity(&station.Adapter{Command: []string{"./mine", "a b"}, Folder: "/two"}))
+	assert.NotEqual(t, one, adapterIdentity(&station.Adapter{Command: []string{"./mine", "a", "b"}, Folder: "/one"}))
+}
+
+func TestAPathHasOneIdentityHoweverItIsNamed(t *testing.T) {
+	folder, err := filepath.EvalSymlinks(t.TempDir())
+	require.NoError(t, err)
+	require.NoError(t, os.Mkdir(filepath.Join(folder, "real"), 0o755))
+	require.NoError(t, os.Symlink("real", filepath.Join(folder, "other")))
+	t.Chdir(folder)
+	want := "served at " + filepath.Join(folder, "real", "a.tty")
+	for _, path := range []string{"real/a.tty", "./other/../real/a.tty", "other/a.tty", filepath.Join(folder, "other", "a.tty")} {
+		identity, err := servedAt(path)
+		require.NoError(t, err)
+		assert.Equal(t, want, identity, path)
+	}
+	identity, err := servedAt("")
+	require.NoError(t, err)
+	assert.Empty(t, identity)
 }

@@ -22,7 +22,8 @@ type runCommand struct {
 	rigFlags
 	suites, requirements []string
 	defects              []string // as given; the one of them is rigFlags.defect
-	build, revision      string
+	shard                shardFlag
+	revision             string
 	out                  string
 }
 
@@ -40,12 +41,17 @@ Exit codes: 0 the station conforms, with or without observations; 1 it does not;
 the rig or of the harness; 4 incomplete, a MUST was not run; 5 another run holds the rig; 130 interrupted.
 An interrupt makes the rig safe and writes the record of what was done until then; a second one ends at once.
 
+--shard divides a long run: run part 1/2 and part 2/2 at the same time, each with an --out of its own and a rig of its own
+if the rig is a physical thing, and make one record of them with bufferstop merge. Of n parts each takes about the same
+time, but none less than the longest requirement.
+
 BUFFERSTOP_LOCKS in the environment names another directory for the locks that keep runs from each other's rigs.`,
 		Example: `  bufferstop run
   bufferstop run --suite conformance --suite programming
   bufferstop run --requirement SIG-001 --requirement PKT-001
   bufferstop run --defect slow-crystal --out /tmp/broken
-  bufferstop run --station mine.station.toml --build firmware.hex`,
+  bufferstop run --station mine.station.toml --build firmware.hex
+  bufferstop run --shard 1/2 --out part1`,
 		Args: noArguments,
 	}
 	flags := cmd.Flags()
@@ -53,6 +59,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	r.add(cmd)
 	flags.StringArrayVar(&r.suites, "suite", nil, "run only the suite of this `NAME`; may be repeated")
 	flags.StringArrayVar(&r.requirements, "requirement", nil, "check only the requirement with this `ID`; may be repeated")
+	flags.Var(&r.shard, "shard", "check only part I of N of the requirements, `I/N`; bufferstop merge puts the parts together")
 	flags.StringArrayVar(&r.defects, "defect", nil, "seed the defect of this `NAME` into the simulated station")
 	flags.Int64Var(&r.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
 	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
@@ -60,6 +67,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	flags.StringVar(&r.out, "out", defaultOut, "the `DIRECTORY` for the reports")
 	complete(cmd, "suite", catalogue.Suites())
 	complete(cmd, "requirement", requirementIDs())
+	complete(cmd, "shard", []string{"1/2", "2/2"})
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "seed", nil)
 	complete(cmd, "revision", nil)
@@ -80,7 +88,6 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	image.SourceRevision = r.revision
 	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
 	defer interrupts.release()
 	rig, err := r.open(ctx, cmd)
@@ -88,6 +95,12 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 		return err
 	}
 	defer rig.close() // also when the harness panics; a second close does nothing
+	if image.Image == "" {
+		if image, err = readImage(r.image); err != nil {
+			return err
+		}
+	}
+	image.SourceRevision, image.Symbols = r.revision, r.symbols
 	if err := prepareOut(r.out); err != nil {
 		return err
 	}
@@ -106,15 +119,19 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	})
 	p.erase()
 	closing := rig.close()
+	if run == nil {
+		return runFault(err)
+	}
+	suites.KeepAdapterLog(run, r.out, r.adapter.text())
+	r.complete(run, image)
+	if saving := report.Save(r.out, run); saving != nil {
+		return exit{verdict.ExitFault, errors.Join(err, saving)}
+	}
 	switch {
 	case ctx.Err() != nil && err != nil:
 		return exit{verdict.ExitInterrupted, errors.New("interrupted before anything was checked")}
 	case err != nil:
 		return runFault(err)
-	}
-	r.complete(run, image)
-	if err := report.Save(r.out, run); err != nil {
-		return exit{verdict.ExitFault, err}
 	}
 	p.end(run, r.out)
 	if closing != nil {
@@ -146,6 +163,10 @@ func (r *runCommand) selected() (checks int, err error) {
 		}
 	}
 	chosen, err := r.selection().Chosen()
+	var shard *suites.ShardError
+	if errors.As(err, &shard) {
+		return 0, r.shard.empty(shard)
+	}
 	if err != nil { // the names are known, so nothing is in both lists
 		return 0, &mistake{What: "nothing to check", Where: "--suite and --requirement", Got: "no requirement in both",
 			Hint: "bufferstop requirements lists the suite of each"}
@@ -157,7 +178,7 @@ func (r *runCommand) selected() (checks int, err error) {
 }
 
 func (r *runCommand) selection() suites.Selection {
-	return suites.Selection{Suites: r.suites, Requirements: r.requirements}
+	return suites.Selection{Suites: r.suites, Requirements: r.requirements, Shard: r.shard.part, Shards: r.shard.of}
 }
 
 // complete adds to the record what only the command line knows.
@@ -167,6 +188,7 @@ func (r *runCommand) complete(run *record.Record, image record.Build) {
 	run.Rig.File, run.Station.File = r.rig, r.stationPath
 	run.Build.Image, run.Build.ImageSHA256 = image.Image, image.ImageSHA256
 	run.Build.ImageSize, run.Build.SourceRevision = image.ImageSize, image.SourceRevision
+	run.Build.Symbols = image.Symbols
 }
 
 // repeat is the command line that does the run again.
@@ -188,13 +210,15 @@ func (r *runCommand) repeat() string {
 	add("--seed", fmt.Sprint(r.seed))
 	add("--build", r.build)
 	add("--revision", r.revision)
+	add("--shard", r.shard.String()) // the last, where suites.Merge takes it off
 	return strings.Join(words, " ")
 }
 
 // runFault sorts the errors of suites.Run: a selection is the user's, all else the rig's or ours.
 func runFault(err error) error {
 	var selection *suites.SelectionError
-	if errors.As(err, &selection) {
+	var shard *suites.ShardError
+	if errors.As(err, &selection) || errors.As(err, &shard) {
 		return err
 	}
 	return exit{verdict.ExitFault, err}

@@ -2,59 +2,74 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
 
+	"bufferstop/harness"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
-	"bufferstop/rigs"
+	"bufferstop/rigs/lock"
 	"bufferstop/rigs/serving"
-	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 )
 
 // A simulateCommand is the flags of simulate.
 type simulateCommand struct {
-	station, defect, decoder string
-	pty, tcp                 string
-	seed                     int64
+	rigFlags
+	decoder  string
+	pty, tcp string
+	realTime bool
+}
+
+// A servedRig is a rig in virtual time whose station can be served.
+type servedRig interface {
+	harness.Rig
+	wire.Rig
 }
 
 func newSimulate() *cobra.Command {
 	var s simulateCommand
 	cmd := &cobra.Command{
 		Use:   "simulate",
-		Short: "Serve the simulated station to other programs, in real time",
-		Long: `simulate runs the simulated station in real time, with a decoder on its programming track, and serves it to whatever
+		Short: "Serve a simulated station to other programs, in real time",
+		Long: `simulate runs a simulated station in real time, with a decoder on its programming track, and serves it to whatever
 speaks its language: at a pseudo-terminal, which other programs open as a serial port, or at a TCP port. The first line
 says the address, to be pasted behind --link. Clients come and go, one at a time, and the station goes on meanwhile. A
 baud rate means nothing to a pseudo-terminal, and need not be right.
 
-Without --station it speaks the reference language, else that of the station file's dialect, whose answers need say = "..."
-for that. Without --pty and --tcp it makes a pseudo-terminal. Ctrl-C ends it.
+Without --rig it is the station that comes with this program. Without --station that one speaks the reference language, else
+that of the station file's dialect, whose answers need say = "..." for that. With a rig file of the kind "firmware" it is
+the builder's own firmware on a simulated processor, at the speed of the real one. Without --pty and --tcp it makes a pseudo-terminal. Ctrl-C ends it.
 
-Exit codes: 0 ended by Ctrl-C or SIGTERM; 2 usage or configuration; 3 a fault of the harness.`,
+Exit codes: 0 ended by Ctrl-C or SIGTERM; 2 usage or configuration; 3 a fault of the harness; 5 another program serves at
+the path of --pty.`,
 		Example: `  bufferstop simulate --pty /tmp/station
   bufferstop simulate --tcp 127.0.0.1:4000 --defect slow-crystal
   bufferstop simulate --station my.station.toml --decoder weak-pulse
+  bufferstop simulate --rig firmware.toml --real-time
   bufferstop talk --link serial:/tmp/station`,
 		Args: noArguments,
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
-	flags.StringVar(&s.station, "station", "", "the station `FILE` whose dialect is spoken (default: the reference language)")
+	flags.StringVar(&s.rig, "rig", "", "the rig `FILE`, of the kind \"simulated\" or \"firmware\" (default: the simulated rig)")
+	flags.StringVar(&s.station, "station", "", "the station `FILE` whose dialect is spoken (default: the one that the rig file names)")
+	flags.StringVar(&s.build, "build", "", "the firmware image `FILE` to run, in place of the one that the rig file names")
 	flags.StringVar(&s.defect, "defect", "", "seed the defect of this `NAME` into the station")
 	flags.Int64Var(&s.seed, "seed", 1, "the `NUMBER` from which all is drawn that is random")
 	flags.StringVar(&s.decoder, "decoder", serving.OrdinaryDecoder, "the `NAME` of the decoder on the programming track, or none")
 	flags.StringVar(&s.pty, "pty", "", "the `PATH` of a symbolic link to make to the pseudo-terminal")
 	flags.StringVar(&s.tcp, "tcp", "", "the `ADDRESS`, host:port, to listen at; port 0 takes a free one")
+	flags.BoolVar(&s.realTime, "real-time", true, "keep step with the wall clock; with =false go as fast as the machine can")
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "decoder", append(serving.Decoders(), noDecoder))
 	complete(cmd, "seed", nil)
 	complete(cmd, "tcp", nil)
-	if err := cmd.MarkFlagFilename("station", "toml"); err != nil { // only when the flag does not exist
-		panic(err)
+	if err := errors.Join(cmd.MarkFlagFilename("rig", "toml"), cmd.MarkFlagFilename("station", "toml")); err != nil {
+		panic(err) // only when a flag does not exist
 	}
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return s.run(cmd) }
 	return cmd
@@ -63,7 +78,7 @@ Exit codes: 0 ended by Ctrl-C or SIGTERM; 2 usage or configuration; 3 a fault of
 // noDecoder is the name by which the programming track stays empty.
 const noDecoder = "none"
 
-func (s *simulateCommand) run(cmd *cobra.Command) error {
+func (s *simulateCommand) run(cmd *cobra.Command) (err error) {
 	if s.pty != "" && s.tcp != "" {
 		return &mistake{What: "two places to serve at", Where: "--pty and --tcp", Got: "both", Want: "one of them"}
 	}
@@ -75,48 +90,82 @@ func (s *simulateCommand) run(cmd *cobra.Command) error {
 	if err := known("unknown decoder", "--decoder", s.decoder, append(serving.Decoders(), noDecoder), cmd.CommandPath()+" --help tells more"); err != nil {
 		return err
 	}
-	file, err := s.file()
-	if err != nil {
-		return fileMistake(err)
-	}
-	rig, err := s.build(file)
+	ctx, release := catchStop(cmd.Context())
+	defer release()
+	rig, file, err := s.openServed(ctx)
 	if err != nil {
 		return fileMistake(err)
 	}
 	defer rig.Close()
-	ctx, release := catchStop(cmd.Context())
-	defer release()
+	held, err := s.claim(ctx, cmd)
+	if err != nil {
+		return err
+	}
+	if held != nil {
+		defer func() {
+			if giving := held.Release(); err == nil && giving != nil {
+				err = exit{verdict.ExitFault, giving}
+			}
+		}()
+	}
 	return s.serve(ctx, cmd.OutOrStdout(), file, rig)
 }
 
-func (s *simulateCommand) file() (*station.File, error) {
-	if s.station == "" {
-		return station.LoadFS(rigs.Files, "reference.station.toml")
+// openServed builds the rig that is served, with a decoder on its programming track.
+func (s *simulateCommand) openServed(ctx context.Context) (servedRig, *station.File, error) {
+	name, data, err := s.readRig()
+	if err != nil {
+		return nil, nil, err
 	}
-	return station.LoadFile(s.station)
+	kind, err := kindOf(name, data)
+	if err != nil {
+		return nil, nil, err
+	}
+	built, file, err := kind.open(ctx, &s.rigFlags, data, func(...string) error {
+		return &mistake{What: "a rig that is real needs nobody to simulate it", Where: name, Got: "kind = " + quote(kind.name),
+			Want: `kind = "simulated" or "firmware"`}
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	rig, ok := built.(servedRig)
+	if !ok {
+		return nil, nil, errors.Join(&mistake{What: "this kind of rig cannot be served", Where: name, Got: quote(kind.name),
+			Want: `"simulated" or "firmware"`}, built.Close())
+	}
+	if s.decoder != noDecoder {
+		if err := serving.FitDecoder(rig, s.decoder); err != nil {
+			return nil, nil, errors.Join(err, rig.Close())
+		}
+	}
+	return rig, file, nil
 }
 
-func (s *simulateCommand) build(file *station.File) (*simulated.Rig, error) {
-	if file.Dialect == nil {
-		return nil, &mistake{What: "no dialect to speak", Where: s.station, Got: "an adapter", Want: "a dialect",
-			Hint: "the simulated station speaks dialects, and an adapter is no file of rules"}
+// claim takes the path at which the station is served, as a bench does, so that what a killed process has left there can be
+// told from what is in use. It is nil where there is no path.
+func (s *simulateCommand) claim(ctx context.Context, cmd *cobra.Command) (*lock.Lock, error) {
+	if s.pty == "" {
+		return nil, nil
 	}
-	decoder := s.decoder
-	if decoder == noDecoder {
-		decoder = ""
+	if err := servable(s.pty, "--pty"); err != nil {
+		return nil, err
 	}
-	return serving.NewRig(simulated.Options{Name: "simulated station", Seed: s.seed, Defect: s.defect, Dialect: file.Dialect}, decoder)
+	identity, err := servedAt(s.pty)
+	if err != nil {
+		return nil, exit{verdict.ExitFault, err}
+	}
+	return claimRig(ctx, cmd, identity)
 }
 
 // serve offers the station until ctx ends.
-func (s *simulateCommand) serve(ctx context.Context, out io.Writer, file *station.File, rig *simulated.Rig) error {
+func (s *simulateCommand) serve(ctx context.Context, out io.Writer, file *station.File, rig servedRig) error {
 	port, err := s.open(out)
 	if err != nil {
 		return &mistake{What: "cannot serve the station", Where: whereServed(s), Got: err.Error(), Want: "a place of its own"}
 	}
 	fmt.Fprintf(out, "%s\n", port.Address())
 	fmt.Fprintf(out, "serving %+q, which speaks %+q; Ctrl-C ends\n", file.Name, file.Dialect.Name())
-	err = simulated.Serve(ctx, rig, port)
+	err = wire.Serve(ctx, rig, port, s.realTime)
 	if closing := port.Close(); err == nil {
 		err = closing
 	}

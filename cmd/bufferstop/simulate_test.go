@@ -5,7 +5,6 @@ package main
 import (
 	"os/exec"
 	"regexp"
-	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -18,7 +17,7 @@ import (
 )
 
 func TestASimulationSaysItsAddressAndEndsInOrderWhenTold(t *testing.T) {
-	for _, sent := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+	for _, sent := range ending(t) {
 		t.Run(sent.String(), func(t *testing.T) {
 			cmd := exec.Command("bufferstop", "simulate", "--tcp", "127.0.0.1:0", "--decoder", "deaf", "--seed", "3")
 			var stdout, stderr watched

@@ -4,10 +4,8 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
-	"io"
 	"path/filepath"
-	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -66,6 +64,7 @@ func (t *talkCommand) run(cmd *cobra.Command) error {
 		}
 		return err
 	}
+	defer p.close() // also when something panics; a second close does nothing
 	err = p.talk(ctx, cmd)
 	if closing := p.close(); err == nil && closing != nil {
 		err = exit{verdict.ExitFault, closing}
@@ -83,12 +82,12 @@ type partner struct {
 	clock link.Clock
 	// alive says that its time passes also while nothing is asked of it.
 	alive bool
-	close func() error
+	close func() error // a second call does nothing
 }
 
 // connect opens the link to the station, or makes one.
 func (t *talkCommand) connect(ctx context.Context, cmd *cobra.Command) (*partner, error) {
-	file, folder, err := t.file()
+	file, err := t.file()
 	if err != nil {
 		return nil, fileMistake(err)
 	}
@@ -96,27 +95,28 @@ func (t *talkCommand) connect(ctx context.Context, cmd *cobra.Command) (*partner
 		file.Link = t.link
 	}
 	if t.link == "" && t.station == "" {
-		rig, err := serving.NewRig(simulated.Options{Seed: 1}, serving.OrdinaryDecoder)
+		rig, err := simulated.New(simulated.Options{Seed: 1})
+		if err == nil {
+			err = serving.FitDecoder(rig, serving.OrdinaryDecoder)
+		}
 		if err != nil {
 			return nil, exit{verdict.ExitFault, err}
 		}
 		return &partner{file: file, line: rig.Link(), clock: rig, close: rig.Close}, nil
 	}
-	return t.dial(ctx, cmd, file, folder)
+	return t.dial(ctx, cmd, file)
 }
 
-// file reads the station file. folder is where it is.
-func (t *talkCommand) file() (file *station.File, folder string, err error) {
+// file reads the station file.
+func (t *talkCommand) file() (*station.File, error) {
 	if t.station == "" {
-		file, err = station.LoadFS(rigs.Files, "reference.station.toml")
-		return file, "", err
+		return station.LoadFS(rigs.Files, "reference.station.toml")
 	}
-	file, err = station.LoadFile(t.station)
-	return file, filepath.Dir(t.station), err
+	return station.LoadFile(t.station)
 }
 
 // dial reaches a station outside, and keeps others from it meanwhile.
-func (t *talkCommand) dial(ctx context.Context, cmd *cobra.Command, file *station.File, folder string) (*partner, error) {
+func (t *talkCommand) dial(ctx context.Context, cmd *cobra.Command, file *station.File) (*partner, error) {
 	where := cmp.Or(whenSet(t.link, "--link"), t.station)
 	if file.Link == "" && file.Adapter == nil {
 		return nil, &mistake{What: "no link to the station", Where: where, Got: "neither link in the file nor --link",
@@ -129,12 +129,17 @@ func (t *talkCommand) dial(ctx context.Context, cmd *cobra.Command, file *statio
 		if address, err = parseLink(file.Link, where); err != nil {
 			return nil, err
 		}
-		if t.link == "" {
-			address = address.In(folder)
+		if file.Adapter != nil { // which runs in a folder of its own
+			here, err := filepath.Abs(".")
+			if err != nil {
+				return nil, exit{verdict.ExitFault, err}
+			}
+			address = address.In(here)
+			file.Link = address.String()
 		}
 		identity = address.Identity()
 	} else {
-		identity = "adapter " + strings.Join(file.Adapter.Command, " ")
+		identity = adapterIdentity(file.Adapter)
 	}
 	held, err := claimRig(ctx, cmd, identity)
 	if err != nil {
@@ -142,28 +147,13 @@ func (t *talkCommand) dial(ctx context.Context, cmd *cobra.Command, file *statio
 	}
 	p := &partner{file: file, clock: link.NewWallClock(), alive: true}
 	if file.Adapter != nil {
-		p.line, err = file.OpenAdapter(ctx, &said{out: cmd.ErrOrStderr(), before: "adapter: "})
+		p.line, err = file.OpenAdapter(ctx, &said{out: cmd.ErrOrStderr(), before: ofAdapter})
 	} else {
 		p.line, err = address.Open(ctx)
 	}
 	if err != nil {
 		return nil, exit{verdict.ExitFault, errors.Join(err, held.Release())}
 	}
-	p.close = func() error { return errors.Join(p.line.Close(), held.Release()) }
+	p.close = sync.OnceValue(func() error { return errors.Join(p.line.Close(), held.Release()) })
 	return p, nil
-}
-
-// said passes on what another program says, line by line and harmless.
-type said struct {
-	out    io.Writer
-	before string
-}
-
-func (s *said) Write(text []byte) (int, error) {
-	for line := range strings.Lines(string(text)) {
-		if _, err := fmt.Fprintf(s.out, "%s%s\n", s.before, harmless(strings.TrimRight(line, "\r\n"))); err != nil {
-			return 0, err
-		}
-	}
-	return len(text), nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -36,6 +37,9 @@ func (c *conversation) obey(ctx context.Context, line string) (quit bool, err er
 	if err != nil {
 		c.say("%s", harmless(err.Error()))
 		return false, nil
+	}
+	if track := station.Track(command.Value("track")); track != "" && !slices.Contains(slices.Concat(c.file.Claims.Tracks, c.named), track) {
+		c.named = append(c.named, track)
 	}
 	meaning, err := ask(ctx, c.driver, command)
 	c.show()

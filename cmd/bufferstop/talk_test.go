@@ -24,6 +24,7 @@ import (
 	"bufferstop/rigs"
 	"bufferstop/rigs/serving"
 	"bufferstop/rigs/simulated"
+	"bufferstop/rigs/wire"
 )
 
 // A keyboard is a program on a terminal, and what it has shown there.
@@ -41,10 +42,17 @@ func atKeyboard(t *testing.T, args ...string) *keyboard {
 	t.Helper()
 	cmd := exec.Command("bufferstop", args...)
 	cmd.Env = append(os.Environ(), "TERM=xterm")
-	ours, err := pty.StartWithSize(cmd, &pty.Winsize{Rows: 24, Cols: 120})
+	blocking, err := pty.StartWithSize(cmd, &pty.Winsize{Rows: 24, Cols: 120})
 	if err != nil {
 		t.Skipf("no pseudo terminal here: %v", err)
 	}
+	// In blocking mode a Close would wait for the Read below.
+	number, err := syscall.Dup(int(blocking.Fd()))
+	require.NoError(t, err)
+	require.NoError(t, blocking.Close())
+	syscall.CloseOnExec(number)
+	require.NoError(t, syscall.SetNonblock(number, true))
+	ours := os.NewFile(uintptr(number), "keyboard and screen")
 	k := &keyboard{t: t, cmd: cmd, ours: ours, ended: make(chan struct{})}
 	go func() {
 		defer close(k.ended)
@@ -95,6 +103,8 @@ func (k *keyboard) types(text string) {
 // exits waits for the end of the program and returns its exit code.
 func (k *keyboard) exits() int {
 	k.t.Helper()
+	hangs := time.AfterFunc(time.Minute, func() { _ = k.cmd.Process.Kill() })
+	defer hangs.Stop()
 	_ = k.cmd.Wait()
 	return k.cmd.ProcessState.ExitCode()
 }
@@ -140,13 +150,14 @@ func TestWhatAStationSaysByItselfDoesNotDisturbWhatIsTyped(t *testing.T) {
 // serveStation serves a simulated station until the test ends, and tells how its tracks stand then.
 func serveStation(t *testing.T) (address string, end func() *simulated.Rig) {
 	t.Helper()
-	rig, err := serving.NewRig(simulated.Options{Seed: 1}, serving.OrdinaryDecoder)
+	rig, err := simulated.New(simulated.Options{Seed: 1})
 	require.NoError(t, err)
+	require.NoError(t, serving.FitDecoder(rig, serving.OrdinaryDecoder))
 	port, err := serving.TCP("127.0.0.1:0", func(serving.Notice) {})
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan error, 1)
-	go func() { served <- simulated.Serve(ctx, rig, port) }()
+	go func() { served <- wire.Serve(ctx, rig, port, true) }()
 	var once sync.Once
 	end = func() *simulated.Rig {
 		once.Do(func() {
@@ -175,7 +186,7 @@ func powerOf(t *testing.T, rig *simulated.Rig, track station.Track) station.Powe
 
 func TestATalkThatIsInterruptedLeavesTheTracksOff(t *testing.T) {
 	t.Setenv(locksVariable, filepath.Join(t.TempDir(), "locks"))
-	for _, sent := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+	for _, sent := range ending(t) {
 		t.Run(sent.String(), func(t *testing.T) {
 			address, end := serveStation(t)
 			cmd := exec.Command("bufferstop", "talk", "--link", address)

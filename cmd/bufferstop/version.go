@@ -6,6 +6,8 @@ import (
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+
+	"bufferstop/rigs/firmware"
 )
 
 func newVersion() *cobra.Command {
@@ -15,8 +17,11 @@ func newVersion() *cobra.Command {
 		Example: "  bufferstop version",
 		Args:    noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			_, err := fmt.Fprintf(cmd.OutOrStdout(), "bufferstop %s\n%s %s/%s\n", version(), runtime.Version(), runtime.GOOS,
-				runtime.GOARCH)
+			text := fmt.Sprintf("bufferstop %s\n%s %s/%s\n", version(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+			if firmware.Simulator != "" {
+				text += fmt.Sprintf("with %s, which is under the GNU General Public License, version 3, and so is this binary\n", firmware.Simulator)
+			}
+			_, err := fmt.Fprint(cmd.OutOrStdout(), text)
 			return written(err)
 		},
 	}
