@@ -4,7 +4,13 @@ GO       ?= go
 FUZZTIME ?= 60s
 BENCH    ?= .
 
-.PHONY: build test bench fuzz lint tools
+# What runs firmware needs cgo and the processor simulator, which is not for every machine.
+FIRMWARE  = ./rigs/firmware
+SIMULATOR = if [ ! -e /usr/include/simavr/sim_avr.h ] || [ "$$($(GO) env CGO_ENABLED)" != 1 ]; then \
+	  echo 'no processor simulator here (libsimavr-dev, libelf-dev and a C compiler), so no firmware ran'; \
+	else
+
+.PHONY: build test test-firmware bench fuzz lint tools
 
 # The program, into the project's folder. No cgo: the one file runs on any machine of its kind, also without a libc.
 build:
@@ -24,6 +30,12 @@ test: tools lint
 	else \
 	  echo 'no C compiler here, so the race detector did not run'; \
 	fi; \
+	$(SIMULATOR) \
+	  echo '$(GO) test -tags simavr $(FIRMWARE)'; \
+	  $(GO) vet -tags simavr ./... && $(GO) tool staticcheck -tags simavr ./rigs/firmware/... ./cmd/...; \
+	  $(GO) test -tags simavr -timeout 40m $(FIRMWARE); \
+	  $(GO) test -tags simavr -run 'Firmware|Image' ./cmd/bufferstop; \
+	fi; \
 	for system in windows darwin; do \
 	  echo "GOOS=$$system $(GO) build ./..."; \
 	  GOOS=$$system CGO_ENABLED=0 $(GO) build -buildvcs=false ./...; \
@@ -31,6 +43,12 @@ test: tools lint
 	after=$$(git status --porcelain 2>/dev/null || true); \
 	if [ "$$before" != "$$after" ]; then \
 	  printf 'the tests changed the tree:\n%s\n' "$$after" >&2; exit 1; \
+	fi
+
+# The whole of the suites on the firmware examples and on every defect of theirs: half an hour of a quiet core.
+test-firmware: tools
+	@set -e; $(SIMULATOR) \
+	  BUFFERSTOP_FIRMWARE=whole $(GO) test -tags simavr -count=1 -timeout 120m $(FIRMWARE); \
 	fi
 
 # How fast it is, in the units that matter (edges/s, MB/s, rig-s/s). BENCH=Packet chooses by name.
