@@ -4,6 +4,7 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -94,6 +95,25 @@ func TestAFirmwareIsServedInRealTime(t *testing.T) {
 	require.NoError(t, err)
 	assert.EqualValues(t, 3, value, "the decoder on the programming track answers")
 	require.NoError(t, l.Close())
+	require.NoError(t, cmd.Process.Signal(syscall.SIGINT))
+	_ = cmd.Wait()
+	assert.Equal(t, verdict.ExitConforms, cmd.ProcessState.ExitCode(), stderr.text())
+}
+
+// A firmware that is talked to through an adapter has no dialect, and is served like any other.
+func TestAFirmwareWithoutADialectIsServed(t *testing.T) {
+	image := referenceImage(t)
+	file := filepath.Join(t.TempDir(), "mine.station.toml")
+	require.NoError(t, os.WriteFile(file, []byte("name = \"mine\"\n[adapter]\ncommand = [\"./mine\"]\n[claims]\ntracks = [\"main\"]\n"), 0o600))
+	cmd := exec.Command("bufferstop", "simulate", "--rig", firmwareRig, "--build", image, "--station", file, "--tcp", "127.0.0.1:0")
+	var stdout, stderr watched
+	cmd.Stdout, cmd.Stderr = &stdout, &stderr
+	require.NoError(t, cmd.Start())
+	defer func() {
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+	}()
+	stdout.sees(t, "serving \"mine\", which speaks its own language; Ctrl-C ends\n")
 	require.NoError(t, cmd.Process.Signal(syscall.SIGINT))
 	_ = cmd.Wait()
 	assert.Equal(t, verdict.ExitConforms, cmd.ProcessState.ExitCode(), stderr.text())

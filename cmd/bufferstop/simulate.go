@@ -42,7 +42,8 @@ baud rate means nothing to a pseudo-terminal, and need not be right.
 
 Without --rig it is the station that comes with this program. Without --station that one speaks the reference language, else
 that of the station file's dialect, whose answers need say = "..." for that. With a rig file of the kind "firmware" it is
-the builder's own firmware on a simulated processor, at the speed of the real one. Without --pty and --tcp it makes a pseudo-terminal. Ctrl-C ends it.
+the builder's own firmware on a simulated processor, at the speed of the real one. Without --pty and --tcp it makes a
+pseudo-terminal. Ctrl-C ends it.
 
 Exit codes: 0 ended by Ctrl-C or SIGTERM; 2 usage or configuration; 3 a fault of the harness; 5 another program serves at
 the path of --pty.`,
@@ -164,7 +165,11 @@ func (s *simulateCommand) serve(ctx context.Context, out io.Writer, file *statio
 		return &mistake{What: "cannot serve the station", Where: whereServed(s), Got: err.Error(), Want: "a place of its own"}
 	}
 	fmt.Fprintf(out, "%s\n", port.Address())
-	fmt.Fprintf(out, "serving %+q, which speaks %+q; Ctrl-C ends\n", file.Name, file.Dialect.Name())
+	speaks := "its own language" // that of a firmware which is talked to through an adapter
+	if file.Dialect != nil {
+		speaks = fmt.Sprintf("%+q", file.Dialect.Name())
+	}
+	fmt.Fprintf(out, "serving %+q, which speaks %s; Ctrl-C ends\n", file.Name, speaks)
 	err = wire.Serve(ctx, rig, port, s.realTime)
 	if closing := port.Close(); err == nil {
 		err = closing
