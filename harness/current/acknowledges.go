@@ -104,9 +104,6 @@ func (a *Acknowledges) Finish() {
 	a.inside = false
 }
 
-// Baseline is the load without pulses, as followed so far.
-func (a *Acknowledges) Baseline() physic.ElectricCurrent { return physic.ElectricCurrent(a.baseline) }
-
 // follow takes a sample while a pulse is under way.
 func (a *Acknowledges) follow(s Sample, growth float64, above bool) {
 	if above {

@@ -87,8 +87,3 @@ func (t *Trips) Samples(samples []Sample) {
 		t.Sample(s)
 	}
 }
-
-// Overloaded reports whether the current is above the limit, or falling from there, and since when it was.
-func (t *Trips) Overloaded() (since time.Duration, yes bool) {
-	return t.trip.Start, t.state != noOverload
-}
