@@ -107,11 +107,10 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 
 	illustrate(run, s)
 	run.EndedEarly = course.Ended()
-	// Noise that showed late was there before. The line of a rig that runs the processor itself has none.
+	// Noise that showed late was there before.
 	health := s.Station.LinkHealth()
-	_, sees := s.Rig.(harness.Insight)
 	for i := range run.Results {
-		if r := &run.Results[i]; !certain[r.Name()] && !sees {
+		if r := &run.Results[i]; !certain[r.Name()] {
 			examination.Doubt(r, health)
 		}
 	}

@@ -31,14 +31,8 @@ func (x *Check) Obeyed(what string, err error) {
 			x.Note("making the rig safe before asking again: %v", err)
 		}
 	}
-	if ended := x.ended(); ended != "" {
-		x.certain = true
-		x.Result.Fail(record.Failure{What: what, Expected: "done", Actual: fmt.Sprintf("%v (%s)", err, ended), At: x.Rig.Now()})
-		gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)
-	}
-	found := x.Station.Diagnose(x.ctx, err)
+	found := x.diagnose(err)
 	x.running(what, err)
-	found = x.overAPerfectLine(err, found)
 	x.trouble = found
 	switch found.Fault {
 	case station.StationFault:
@@ -73,24 +67,20 @@ func (x *Check) lays() bool {
 	return slices.Contains(x.Requirement.Needs, string(harness.LayShort)) || slices.Contains(x.Requirement.Needs, string(harness.LayLoad))
 }
 
-// overAPerfectLine is the diagnosis where the rig runs the station's processor itself: its line harms nothing and is always
-// plugged in, so that what was damaged, lost or never said was so at the station.
-func (x *Check) overAPerfectLine(err error, found station.Diagnosis) station.Diagnosis {
-	_, sees := x.Rig.(harness.Insight)
-	if !sees || found.Fault == station.StationFault || errors.Is(err, link.ErrClosed) || errors.Is(err, station.ErrNotSupported) {
-		return found
+// diagnose finds out whose fault it is that a command failed. A rig that runs the station's processor itself knows when that
+// has come to its end, and its line harms nothing and is always plugged in: what was damaged, lost or never said was so at the
+// station.
+func (x *Check) diagnose(err error) station.Diagnosis {
+	rig, sees := x.Rig.(harness.Insight)
+	if sees && rig.StationFault() != "" {
+		return station.Diagnosis{Fault: station.StationFault, Why: rig.StationFault(), Confirmed: true}
 	}
-	found.Fault, found.Confirmed = station.StationFault, true
-	found.Why += "; the line of this rig harms nothing"
+	found := x.Station.Diagnose(x.ctx, err)
+	if sees && found.Fault != station.StationFault && !errors.Is(err, link.ErrClosed) && !errors.Is(err, station.ErrNotSupported) {
+		found.Fault = station.StationFault
+		found.Why += "; the line of this rig harms nothing"
+	}
 	return found
-}
-
-// ended says how the station's processor came to its end, where the rig sees that and it did.
-func (x *Check) ended() string {
-	if rig, sees := x.Rig.(harness.Insight); sees {
-		return rig.StationFault()
-	}
-	return ""
 }
 
 // Trouble is why a command was not obeyed, or the zero value.
@@ -117,9 +107,6 @@ func (x *Check) Finish(ctx context.Context) {
 	if !x.Result.Verdict.Outside() || x.certain || ctx.Err() != nil {
 		return
 	}
-	if _, sees := x.Rig.(harness.Insight); sees {
-		return // see overAPerfectLine
-	}
 	if x.Station.LinkHealth().Noise() == 0 && !x.trouble.OutOfReach {
 		if err := x.Station.Prove(ctx); err != nil {
 			x.Note("the line, after the failure: %v", err)
@@ -137,7 +124,6 @@ func (x *Check) lookInside(ctx context.Context) {
 	}
 	ended := rig.StationFault()
 	if ended != "" {
-		x.certain = true
 		x.Failed("the station's processor", "that it runs on", ended, x.Rig.Now())
 	}
 	if ended != "" || x.trouble.OutOfReach {
@@ -148,7 +134,6 @@ func (x *Check) lookInside(ctx context.Context) {
 		return
 	}
 	if n := rig.StationResets() - x.resets; n > 0 {
-		x.certain = true
 		x.Failed("the station's processor", "no start that nobody asked for", fmt.Sprintf("it started anew by itself %s during the check", times(n)),
 			x.Rig.Now())
 	}
