@@ -11,8 +11,8 @@ import (
 	"time"
 )
 
-// contextInterval is how much of the rig's time passes between two looks at the context.
-const contextInterval = 4 * time.Millisecond
+// slice is how far the processor runs at most before the rest of the rig is looked at: our own choice.
+const slice = 4 * time.Millisecond
 
 // Advance lets the world run to the time to, or with orByte until a byte has arrived at the host. The processor runs from
 // one instant at which something reaches it from outside to the next.
@@ -20,28 +20,8 @@ func (r *Rig) Advance(ctx context.Context, to time.Duration, orByte bool) error 
 	if r.closed {
 		return errClosed
 	}
-	if err := ctx.Err(); err != nil {
-		return err
-	}
 	defer r.flush()
-	look := r.now + contextInterval
-	for r.now < to {
-		stop := to
-		if orByte {
-			stop = min(stop, r.line.ToHost.Arrives())
-			if stop <= r.now {
-				return nil
-			}
-		}
-		r.step(min(stop, look), orByte)
-		if r.now >= look {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			look = r.now + contextInterval
-		}
-	}
-	return nil
+	return r.line.Run(ctx, to, orByte, func(to time.Duration) { r.step(min(to, r.now+slice), orByte) })
 }
 
 // step runs to the next instant at which something reaches the processor or the probe, and lets it happen.

@@ -1,6 +1,7 @@
 package rails
 
 import (
+	"cmp"
 	"fmt"
 
 	"periph.io/x/conn/v3/physic"
@@ -18,20 +19,13 @@ type Circuit struct {
 
 // WithDefaults fills in what is zero.
 func (c Circuit) WithDefaults() Circuit {
-	fill(&c.Supply, 16*physic.Volt)
-	fill(&c.Limit, 5*physic.Ampere)
-	fill(&c.Drop, 1200*physic.MilliVolt)
-	fill(&c.Bridge, 300*physic.MilliOhm)
-	fill(&c.Sense, 150*physic.MilliOhm)
-	fill(&c.Wiring, 200*physic.MilliOhm)
+	c.Supply = cmp.Or(c.Supply, 16*physic.Volt)
+	c.Limit = cmp.Or(c.Limit, 5*physic.Ampere)
+	c.Drop = cmp.Or(c.Drop, 1200*physic.MilliVolt)
+	c.Bridge = cmp.Or(c.Bridge, 300*physic.MilliOhm)
+	c.Sense = cmp.Or(c.Sense, 150*physic.MilliOhm)
+	c.Wiring = cmp.Or(c.Wiring, 200*physic.MilliOhm)
 	return c
-}
-
-func fill[T comparable](field *T, value T) {
-	var zero T
-	if *field == zero {
-		*field = value
-	}
 }
 
 func (c Circuit) circuit() circuit {

@@ -1,6 +1,7 @@
 package rails
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -27,21 +28,11 @@ type Probe struct {
 
 // WithDefaults fills in what is zero.
 func (p Probe) WithDefaults() Probe {
-	if p.Clock == 0 {
-		p.Clock = 16 * physic.MegaHertz
-	}
-	if p.Noise == 0 {
-		p.Noise = 10 * time.Nanosecond
-	}
-	if p.SampleInterval == 0 {
-		p.SampleInterval = 500 * time.Microsecond
-	}
-	if p.CurrentStep == 0 {
-		p.CurrentStep = physic.MilliAmpere
-	}
-	if p.CurrentNoise == 0 {
-		p.CurrentNoise = physic.MilliAmpere
-	}
+	p.Clock = cmp.Or(p.Clock, 16*physic.MegaHertz)
+	p.Noise = cmp.Or(p.Noise, 10*time.Nanosecond)
+	p.SampleInterval = cmp.Or(p.SampleInterval, 500*time.Microsecond)
+	p.CurrentStep = cmp.Or(p.CurrentStep, physic.MilliAmpere)
+	p.CurrentNoise = cmp.Or(p.CurrentNoise, physic.MilliAmpere)
 	return p
 }
 

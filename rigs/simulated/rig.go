@@ -1,6 +1,7 @@
 package simulated
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -58,13 +59,6 @@ type Rig struct {
 }
 
 var _ harness.Rig = (*Rig)(nil)
-
-func fill[T comparable](field *T, value T) {
-	var zero T
-	if *field == zero {
-		*field = value
-	}
-}
 
 // New builds a rig whose station has just started and waits for its first command, with both outputs off. The error says
 // which defect does not exist, or which option is out of its range.
@@ -129,8 +123,7 @@ const (
 
 // complete puts the defaults in and checks the rest.
 func (o *Options) complete() error {
-	fill(&o.Name, "simulated")
-	fill(&o.Baud, defaultBaud)
+	o.Name, o.Baud = cmp.Or(o.Name, "simulated"), cmp.Or(o.Baud, defaultBaud)
 	o.Probe, o.Circuit = o.Probe.WithDefaults(), o.Circuit.WithDefaults()
 	if o.Baud < slowest || o.Baud > fastest {
 		return fmt.Errorf("simulated rig: baud rate %d, want %d to %d", o.Baud, slowest, fastest)

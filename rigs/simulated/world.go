@@ -7,37 +7,14 @@ import (
 	"bufferstop/harness/signal"
 )
 
-// contextInterval is how much of the rig's time passes between two looks at the context.
-const contextInterval = 4 * time.Millisecond
-
-// Advance lets the world run to the time to, or with orByte until a byte has arrived at the host. Everything that can happen is one of a handful
-// of instants; between two of them the outputs make their edges in one go.
+// Advance lets the world run to the time to, or with orByte until a byte has arrived at the host. Everything that can happen
+// is one of a handful of instants; between two of them the outputs make their edges in one go.
 func (r *Rig) Advance(ctx context.Context, to time.Duration, orByte bool) error {
 	if r.closed {
 		return errClosed
 	}
-	if err := ctx.Err(); err != nil {
-		return err
-	}
 	defer r.flush()
-	look := r.now + contextInterval
-	for r.now < to {
-		stop := to
-		if orByte {
-			stop = min(stop, r.line.ToHost.Arrives())
-			if stop <= r.now {
-				return nil
-			}
-		}
-		r.step(stop)
-		if r.now >= look {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			look = r.now + contextInterval
-		}
-	}
-	return nil
+	return r.line.Run(ctx, to, orByte, r.step)
 }
 
 // step runs to the next instant at which something other than an edge happens, and lets it happen.

@@ -78,6 +78,37 @@ func (q *Queue) Underway() []byte { return q.bytes }
 // Clear loses what is on its way.
 func (q *Queue) Clear() { q.bytes, q.free = q.bytes[:0], 0 }
 
+// contextInterval is how much of the rig's time passes between two looks at the context.
+const contextInterval = 4 * time.Millisecond
+
+// Run lets the rig's time pass up to to, or with orByte until a byte has arrived at the host: the one loop of every World's
+// Advance. step has the world go on to the next instant at which something happens, and no further than it is told; it should
+// take no more than some milliseconds of the rig's time, since ctx is looked at between two steps.
+func (l *Line) Run(ctx context.Context, to time.Duration, orByte bool, step func(to time.Duration)) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	w := l.World
+	look := w.Now() + contextInterval
+	for w.Now() < to {
+		stop := to
+		if orByte {
+			stop = min(stop, l.ToHost.Arrives())
+			if stop <= w.Now() {
+				return nil
+			}
+		}
+		step(stop)
+		if w.Now() >= look {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			look = w.Now() + contextInterval
+		}
+	}
+	return nil
+}
+
 // Read waits for a response of the station.
 func (l *Line) Read(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
 	if err := l.check(ctx); err != nil || len(p) == 0 {
