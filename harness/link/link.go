@@ -19,7 +19,8 @@ var (
 	ErrClosed = errors.New("link: closed")
 )
 
-// A Link is a byte stream to a station with a deadline on every call. It is used by one goroutine at a time.
+// A Link is a byte stream to a station with a deadline on every call. It is used by one goroutine at a time, but see
+// Duplex.
 type Link interface {
 	// Read waits until at least one byte has arrived and puts what is there into p. It returns ErrTimeout with n = 0
 	// when nothing came within the allowed time, ErrClosed when the far end is gone, ctx.Err() when ctx ends first.
@@ -29,4 +30,11 @@ type Link interface {
 	Write(ctx context.Context, p []byte, timeout time.Duration) (n int, err error)
 	// Close frees the link. A second Close does nothing.
 	Close() error
+}
+
+// A Duplex is a Link that one goroutine may read while another writes, if Duplex says so. The answer may change when the
+// link was opened again.
+type Duplex interface {
+	Link
+	Duplex() bool
 }

@@ -157,6 +157,9 @@ func (e *PipeEnd) announce(notify func(), at time.Duration) {
 	notify()
 }
 
+// Duplex is true: a pipe is made for several goroutines.
+func (e *PipeEnd) Duplex() bool { return true }
+
 // Close closes this end. The peer can still read what had been written before it gets ErrClosed.
 func (e *PipeEnd) Close() error {
 	e.shared.Lock()

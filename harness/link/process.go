@@ -37,6 +37,9 @@ type ProcessConfig struct {
 	Stderr io.Writer
 	// Grace is how long Close waits, after closing the standard input, before it kills the program; 0 is two seconds.
 	Grace time.Duration
+	// Chunk is how many bytes are taken from the program at once; 0 is 4 KiB. For more than that the system is asked, on
+	// Linux, to hold a chunk for a program that says much while we are busy.
+	Chunk int
 }
 
 // OpenProcess starts a program and returns the link to its standard input and output. The context is for the starting
@@ -77,12 +80,15 @@ func OpenProcess(ctx context.Context, config ProcessConfig) (Link, error) {
 		return nil, fmt.Errorf("link: program %+q does not start: %w (is it there, and executable?)", name, err)
 	}
 	l := &processLink{command: command, pipes: pipes, name: name, grace: config.Grace, stderr: newStderrLog(config.Stderr),
-		output: make(chan []byte), silent: make(chan struct{}), exited: make(chan struct{}), told: make(chan struct{}),
+		chunk: max(config.Chunk, processChunk), output: make(chan []byte), silent: make(chan struct{}), exited: make(chan struct{}), told: make(chan struct{}),
 		closed: make(chan struct{})}
 	if l.grace <= 0 {
 		l.grace = defaultGrace
 	}
 	l.input = newHandover(pipes.in, processChunk, l.closed)
+	if l.chunk > processChunk {
+		widen(pipes.out, l.chunk)
+	}
 	go l.listen()
 	go func() {
 		defer close(l.told)
@@ -102,6 +108,7 @@ type processLink struct {
 	broken  error // how the writing ended
 	over    error // how the reading ended
 
+	chunk   int           // bytes taken at once
 	output  chan []byte   // what the program says; its sender waits until it is taken
 	pending []byte        // taken and not returned yet
 	silent  chan struct{} // closed when the output has ended
@@ -118,12 +125,14 @@ type processLink struct {
 // it ends.
 func (l *processLink) listen() {
 	defer close(l.silent)
+	// Two buffers are enough: the reader takes one only when it is done with the other.
+	p, other := make([]byte, l.chunk), make([]byte, l.chunk)
 	for {
-		p := make([]byte, processChunk)
 		n, err := l.pipes.out.Read(p)
 		if n > 0 {
 			select {
 			case l.output <- p[:n]:
+				p, other = other, p
 			case <-l.closed:
 			}
 		}

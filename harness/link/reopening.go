@@ -25,10 +25,13 @@ type ReopeningLink struct {
 	life context.Context // ends with Close
 	end  context.CancelFunc
 
-	link     Link // nil when there is none
-	opened   int
-	failure  error // for good: not opened again within the limit
-	mu       sync.Mutex
+	opening chan struct{} // holds one thing while somebody opens
+
+	mu      sync.Mutex // for what follows
+	link    Link       // nil when there is none
+	opened  int
+	failure error // for good: not opened again within the limit
+
 	released error // of closing, when the link was closed for good
 }
 
@@ -38,7 +41,7 @@ type ReopeningLink struct {
 // of the call is honoured: when it ends first, nothing is given up and the next call tries again. A link that
 // was given up can still be opened by Open.
 func Reopening(open func(ctx context.Context) (Link, error), limit time.Duration) *ReopeningLink {
-	l := &ReopeningLink{open: open, limit: limit}
+	l := &ReopeningLink{open: open, limit: limit, opening: make(chan struct{}, 1)}
 	l.life, l.end = context.WithCancel(context.Background())
 	return l
 }
@@ -62,7 +65,18 @@ func (l *ReopeningLink) Open(ctx context.Context) error {
 }
 
 // Reopened is how often the link was opened again.
-func (l *ReopeningLink) Reopened() int { return max(l.opened-1, 0) }
+func (l *ReopeningLink) Reopened() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return max(l.opened-1, 0)
+}
+
+// Duplex reports whether the link behind is one that may be read and written at the same time. When both meet a loss, each
+// learns of it, or one of them after the other has opened the link again.
+func (l *ReopeningLink) Duplex() bool {
+	duplex, ok := l.current().(Duplex)
+	return ok && duplex.Duplex()
+}
 
 // Read follows the rules of Link.
 func (l *ReopeningLink) Read(ctx context.Context, p []byte, timeout time.Duration) (int, error) {
@@ -135,13 +149,26 @@ func (l *ReopeningLink) ready(ctx context.Context) (Link, error) {
 	if current := l.current(); current != nil {
 		return current, nil
 	}
+	select {
+	case l.opening <- struct{}{}:
+		defer func() { <-l.opening }()
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case <-l.life.Done():
+		return nil, ErrClosed
+	}
+	l.mu.Lock()
+	current, times, failure := l.link, l.opened, l.failure
+	l.mu.Unlock()
 	switch {
+	case current != nil: // opened by another meanwhile
+		return current, nil
 	case l.life.Err() != nil:
 		return nil, ErrClosed
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
-	case l.failure != nil:
-		return nil, l.failure
+	case failure != nil:
+		return nil, failure
 	}
 	attempt, cancel := l.during(ctx)
 	defer cancel()
@@ -174,11 +201,14 @@ func (l *ReopeningLink) ready(ctx context.Context) (Link, error) {
 		}
 		// Only the text of the cause: that some attempt timed out must not make a timeout of the loss.
 		happened := "open"
-		if l.opened > 0 {
+		if times > 0 {
 			happened = "come back"
 		}
-		l.failure = fmt.Errorf("%w: it did not %s within %v: %v", ErrClosed, happened, l.limit, last)
-		return nil, l.failure
+		failure = fmt.Errorf("%w: it did not %s within %v: %v", ErrClosed, happened, l.limit, last)
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.failure = failure
+		return nil, failure
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"go.bug.st/serial"
@@ -26,7 +27,8 @@ type serialLink struct {
 	out         outlet
 	readTimeout time.Duration // as the port has it; setting it is a call of the system on some
 	pending     []byte        // arrived while the link was opened, not read yet
-	broken      error         // how a write ended the link
+
+	broken atomic.Pointer[error] // how a write ended the link
 
 	closing sync.Once
 	closed  chan struct{}
@@ -91,10 +93,13 @@ func (l *serialLink) Write(ctx context.Context, p []byte, timeout time.Duration)
 	}
 	n, err := l.out.write(ctx, p, timeout)
 	if err != nil && errors.Is(err, ErrClosed) {
-		l.broken = err
+		l.broken.Store(&err)
 	}
 	return n, err
 }
+
+// Duplex is true: reading and writing share nothing but the ends of the link.
+func (l *serialLink) Duplex() bool { return true }
 
 // Close frees the port. What the driver has taken is still sent, unless the far end does not take it.
 func (l *serialLink) Close() error {
@@ -140,5 +145,8 @@ func (l *serialLink) usable(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	return l.broken
+	if broken := l.broken.Load(); broken != nil {
+		return *broken
+	}
+	return nil
 }

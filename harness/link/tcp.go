@@ -63,6 +63,9 @@ func (l *netLink) Write(ctx context.Context, p []byte, timeout time.Duration) (i
 	return n, err
 }
 
+// Duplex is true: reads and writes have deadlines of their own.
+func (l *netLink) Duplex() bool { return true }
+
 // Close frees the connection; what was written is still sent.
 func (l *netLink) Close() error {
 	if err := l.conn.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
