@@ -25,7 +25,9 @@ type Measurement struct {
 	Margin *float64 `json:"margin,omitempty"`
 	// Uncertainty is the expanded uncertainty U (k=2) of Value. It is zero for counts.
 	Uncertainty float64 `json:"uncertainty"`
-	Verdict     Verdict `json:"verdict"`
+	// Budget is the quantity under which the rig's budgets tell how U came about; empty for counts.
+	Budget  string  `json:"budget,omitempty"`
+	Verdict Verdict `json:"verdict"`
 }
 
 // A Spread is how the values of one quantity are spread, and when the smallest and the largest happened.
@@ -44,16 +46,25 @@ func Single(name string, unit Unit, value float64, at time.Duration, limit Limit
 // Distribution judges the smallest and the largest of many values: the worse of the two decides and becomes Value. A
 // spread of no values is Inconclusive: nothing was there to measure.
 func Distribution(name string, unit Unit, s Spread, limit Limit, u float64) Measurement {
-	m := Measurement{Name: name, Unit: unit, Count: s.Count, Limit: limit, Uncertainty: u, Verdict: Inconclusive}
+	return DistributionBy(name, unit, s, limit, func(float64) float64 { return u })
+}
+
+// DistributionBy is Distribution with an uncertainty that depends on the value, as that of a clock does which is off by so many
+// parts in a million.
+func DistributionBy(name string, unit Unit, s Spread, limit Limit, u func(value float64) float64) Measurement {
+	m := Measurement{Name: name, Unit: unit, Count: s.Count, Limit: limit, Verdict: Inconclusive}
 	if s.Count <= 0 {
+		m.Uncertainty = u(0)
 		return m
 	}
 	m.Min, m.Mean, m.Max = s.Min, s.Mean, s.Max
-	m.Value, m.At = s.Max, s.MaxAt
-	if limit.Margin(s.Min) < limit.Margin(s.Max) {
-		m.Value, m.At = s.Min, s.MinAt
+	least, most := Judge(s.Min, limit, u(s.Min)), Judge(s.Max, limit, u(s.Max))
+	m.Value, m.At, m.Verdict = s.Max, s.MaxAt, most
+	// Of two with one verdict the one with less margin is worse.
+	if least > most || least == most && limit.Margin(s.Min) < limit.Margin(s.Max) {
+		m.Value, m.At, m.Verdict = s.Min, s.MinAt, least
 	}
-	m.Verdict = Worsen(Judge(s.Min, limit, u), Judge(s.Max, limit, u))
+	m.Uncertainty = u(m.Value)
 	if limit.Bounded() && m.Verdict != Error {
 		margin := limit.Margin(m.Value)
 		m.Margin = &margin

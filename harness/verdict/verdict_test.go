@@ -178,3 +178,24 @@ func TestMeasurementsAreReadBack(t *testing.T) {
 	assert.Equal(t, Pass, got.Verdict)
 	assert.Equal(t, 3.0, Number("packets", 3, 0, AtLeast(2, "")).Value)
 }
+
+// A large value may be less certain than a small one, and so be the worse though it has more margin.
+func TestTheValueThatIsJudgedWorseIsTheOneThatIsTold(t *testing.T) {
+	s := Spread{Count: 2, Min: 10, Mean: 500, Max: 980, MinAt: 1, MaxAt: 2}
+	tenth := func(value float64) float64 { return value / 10 }
+	m := DistributionBy("time", Nanoseconds, s, Between(5, 1000, ""), tenth)
+	assert.Equal(t, ConditionalPass, m.Verdict)
+	assert.EqualValues(t, 980, m.Value)
+	assert.EqualValues(t, 2, m.At)
+	assert.EqualValues(t, 98, m.Uncertainty)
+	assert.EqualValues(t, 20, *m.Margin, "though the other is nearer to its bound")
+
+	m = DistributionBy("time", Nanoseconds, s, Between(5, 1000, ""), func(float64) float64 { return 0 })
+	assert.Equal(t, Pass, m.Verdict)
+	assert.EqualValues(t, 10, m.Value, "of two that pass the nearer one")
+	assert.Equal(t, Distribution("time", Nanoseconds, s, Between(5, 1000, ""), 0), m)
+
+	none := DistributionBy("time", Nanoseconds, Spread{}, Between(5, 1000, ""), tenth)
+	assert.Equal(t, Inconclusive, none.Verdict)
+	assert.Nil(t, none.Margin)
+}
