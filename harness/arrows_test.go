@@ -23,10 +23,13 @@ var allowed = map[string][]string{
 	"bufferstop/harness/current":       {},
 	"bufferstop/harness/link":          {},
 	"bufferstop/harness/link/linktest": {"bufferstop/harness/link"},
+	"bufferstop/harness/probe":         {"bufferstop/harness/probe", "bufferstop/harness/current", "bufferstop/harness/dcc", "bufferstop/harness/link", "bufferstop/harness/signal"},
 	"bufferstop/harness/station":       {"bufferstop/harness/dcc", "bufferstop/harness/link", "bufferstop/harness/written"},
+	"bufferstop/harness/calibration":   {"bufferstop/harness/link", "bufferstop/harness/station", "bufferstop/harness/uncertainty", "bufferstop/harness/written"},
+	"bufferstop/harness/uncertainty":   {},
 	"bufferstop/harness/written":       {},
-	"bufferstop/harness/record":        {"bufferstop/harness/verdict"},
-	"bufferstop/harness/report":        {"bufferstop/harness/record", "bufferstop/harness/verdict"},
+	"bufferstop/harness/record":        {"bufferstop/harness/uncertainty", "bufferstop/harness/verdict"},
+	"bufferstop/harness/report":        {"bufferstop/harness/record", "bufferstop/harness/uncertainty", "bufferstop/harness/verdict"},
 }
 
 func TestImportsPointOneWay(t *testing.T) {
