@@ -221,8 +221,8 @@ func TestTheConverterEndsAtItsReference(t *testing.T) {
 	require.NoError(t, r.Track(station.Main).Load(physic.Ampere))
 	require.NoError(t, r.Wait(t.Context(), 5*time.Millisecond))
 	_ = sentBy(t, r, 0)
-	all := readings(t, aligned(t, r, 1023))
+	all := readings(t, aligned(t, r, 1023, 0))
 	require.Greater(t, len(all), 10)
 	assert.ElementsMatch(t, []int{1023, 0}, all[:2])
-	assert.Empty(t, r.machine.log(), "and the simulator has nothing to complain of")
+	assert.Empty(t, r.board.Machine.Log(), "and the simulator has nothing to complain of")
 }

@@ -20,11 +20,11 @@ func BenchmarkFirmwareLoop(b *testing.B) {
 	const commands = "TRAC:POW MAIN,ON\nTRAC:POW PROG,ON\nLOCO:SPE 3,10,FORW\n"
 	const slice = 100 * time.Millisecond
 	f := referenceFile(b)
-	bare := referenceMachine(b, nil)
-	defer bare.free()
+	bare := referenceMachine(b, true)
+	defer bare.Free()
 	for i := range len(commands) {
-		bare.runBare(uint64(i+1) * 1600)
-		bare.receive(commands[i])
+		bare.RunBare(uint64(i+1) * 1600)
+		bare.Receive(bare.Cycle(), commands[i])
 	}
 	rig, err := open(b.Context(), f, loaded(b, reference(b)), Options{})
 	require.NoError(b, err)
@@ -40,7 +40,7 @@ func BenchmarkFirmwareLoop(b *testing.B) {
 		start := time.Now()
 		require.NoError(b, rig.Wait(b.Context(), slice))
 		middle := time.Now()
-		bare.runBare(bare.cycle() + uint64(slice.Seconds()*16e6))
+		bare.RunBare(bare.Cycle() + uint64(slice.Seconds()*16e6))
 		withRig += middle.Sub(start)
 		without += time.Since(middle)
 	}

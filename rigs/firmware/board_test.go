@@ -9,6 +9,7 @@ import (
 	"bufferstop/harness/current"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/rigs/processor"
 
 	"github.com/stretchr/testify/require"
 )
@@ -44,7 +45,7 @@ func board(t testing.TB) *File {
 }
 
 // started is a rig with a small firmware. It is closed with the test.
-func started(t testing.TB, f *File, image *Image) *Rig {
+func started(t testing.TB, f *File, image *processor.Image) *Rig {
 	t.Helper()
 	r, err := open(t.Context(), f, image, Options{Seed: 1})
 	require.NoError(t, err)

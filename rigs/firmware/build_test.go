@@ -9,6 +9,8 @@ import (
 	"sync"
 	"testing"
 
+	"bufferstop/rigs/processor"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -43,24 +45,34 @@ func referenceFile(t testing.TB) *File {
 	return f
 }
 
-// referenceMachine is a processor with the reference firmware and some outputs. The caller frees it.
-func referenceMachine(t testing.TB, outputs []Output) *machine {
+// referenceMachine is a processor with the reference firmware. The caller frees it.
+func referenceMachine(t testing.TB, bare bool) *processor.Machine {
 	t.Helper()
-	image := loaded(t, reference(t))
-	f := *referenceFile(t)
-	f.Outputs = outputs
-	m, err := newMachine(&f)
+	f := referenceFile(t)
+	m, err := processor.New(processor.Config{
+		MCU: f.MCU, Clock: f.Clock, Millivolts: uint32(f.SupplyMillivolts), UART: f.UART, Watch: f.ports(), Bare: bare,
+	})
 	require.NoError(t, err)
-	for _, s := range image.Segments {
-		require.NoError(t, m.load(s.Address, s.Bytes))
-	}
+	require.NoError(t, m.Flash(loaded(t, reference(t))))
 	return m
 }
 
 // loaded reads an image.
-func loaded(t testing.TB, path string) *Image {
+func loaded(t testing.TB, path string) *processor.Image {
 	t.Helper()
-	image, err := LoadImage(path)
+	image, err := processor.LoadImage(path)
 	require.NoError(t, err)
 	return image
+}
+
+// parsed is the image of a small firmware.
+func parsed(t testing.TB, path string) *processor.Image { return loaded(t, path) }
+
+// hexOf writes the flash of an ELF file in the hexadecimal format, and returns the path.
+func hexOf(t testing.TB, path string) string {
+	t.Helper()
+	out := path + ".hex"
+	text, err := exec.Command("avr-objcopy", "-O", "ihex", "-R", ".eeprom", path, out).CombinedOutput()
+	require.NoError(t, err, "%s", text)
+	return out
 }

@@ -1,3 +1,5 @@
+//go:build simavr
+
 package firmware
 
 import (

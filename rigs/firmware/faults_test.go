@@ -14,6 +14,7 @@ import (
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	"bufferstop/rigs/processor"
 	"bufferstop/suites"
 
 	"github.com/stretchr/testify/assert"
@@ -192,7 +193,7 @@ func TestAClosedRigSaysSo(t *testing.T) {
 }
 
 // broken is the reference firmware with something that is no instruction at the start of a function.
-func broken(t *testing.T, function string) *Image {
+func broken(t *testing.T, function string) *processor.Image {
 	t.Helper()
 	image := loaded(t, reference(t))
 	for _, s := range image.Symbols {

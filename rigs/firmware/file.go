@@ -75,6 +75,9 @@ type Output struct {
 	Gain    float64
 }
 
+// Millivolts is what the channel sees of a current in amperes.
+func (o *Output) Millivolts(amperes float64) uint32 { return uint32(amperes*o.Gain*1000 + 0.5) }
+
 // A Pin is a pin of a port. The zero value is none.
 type Pin struct {
 	Port     byte // 'A' to 'L'

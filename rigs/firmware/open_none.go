@@ -6,10 +6,10 @@ import (
 	"context"
 
 	"bufferstop/harness"
+	"bufferstop/rigs/processor"
 )
 
-// Simulator says which simulator is built in; empty for none.
-const Simulator = ""
-
 // Open builds the rig. This binary has no simulator, so it returns *Missing.
-func Open(context.Context, *File, *Image, Options) (harness.Rig, error) { return nil, &Missing{} }
+func Open(context.Context, *File, *processor.Image, Options) (harness.Rig, error) {
+	return nil, &Missing{}
+}

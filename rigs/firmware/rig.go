@@ -13,12 +13,10 @@ import (
 	"bufferstop/harness/link"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/rigs/processor"
 	"bufferstop/rigs/rails"
 	"bufferstop/rigs/wire"
 )
-
-// Simulator says which simulator is built in; empty for none.
-const Simulator = "simavr"
 
 // errClosed is what every call on a closed rig returns.
 var errClosed = errors.New("firmware rig: closed")
@@ -27,25 +25,25 @@ var errClosed = errors.New("firmware rig: closed")
 type Rig struct {
 	file    *File
 	options Options
-	image   *Image
+	image   *processor.Image
 
-	machine *machine
-	kept    []byte        // what was in the EEPROM when the supply went, where it is kept
-	base    time.Duration // when the present machine's cycle 0 was
-	now     time.Duration
-	output  []rails.Output
-	line    wire.Line
-	fault   string // how the firmware ended; empty while it runs
-	closed  bool
+	board  *Board        // nil while there is no supply
+	kept   []byte        // what was in the EEPROM when the supply went, where it is kept
+	base   time.Duration // when the present board's cycle 0 was
+	now    time.Duration
+	output []rails.Output
+	line   wire.Line
+	fault  string // how the firmware ended; empty while it runs
+	closed bool
 
-	edges []edge
-	sent  []sent
+	edges []Edge
+	sent  []processor.Sent
 }
 
 var _ harness.Rig = (*Rig)(nil)
 
 // Open builds the rig, gives the processor its supply and waits for the start time of the rig file.
-func Open(ctx context.Context, f *File, image *Image, o Options) (harness.Rig, error) {
+func Open(ctx context.Context, f *File, image *processor.Image, o Options) (harness.Rig, error) {
 	r, err := open(ctx, f, image, o)
 	if err != nil {
 		return nil, err
@@ -53,7 +51,7 @@ func Open(ctx context.Context, f *File, image *Image, o Options) (harness.Rig, e
 	return r, nil
 }
 
-func open(ctx context.Context, f *File, image *Image, o Options) (*Rig, error) {
+func open(ctx context.Context, f *File, image *processor.Image, o Options) (*Rig, error) {
 	r := &Rig{file: f, options: o, image: image}
 	for i, output := range f.Outputs {
 		// One generator for each thing that draws.
@@ -73,29 +71,13 @@ func open(ctx context.Context, f *File, image *Image, o Options) (*Rig, error) {
 
 // supply gives a new processor its supply now.
 func (r *Rig) supply() error {
-	m, err := newMachine(r.file)
+	b, err := NewBoard(r.file, r.image, r.kept)
 	if err != nil {
 		return fmt.Errorf("firmware rig: %w", err)
 	}
-	if err := r.flash(m); err != nil {
-		m.free()
-		return fmt.Errorf("firmware rig: %w", err)
-	}
-	r.machine, r.base, r.fault = m, r.now, ""
+	r.board, r.base, r.fault = b, r.now, ""
+	r.follow()
 	return nil
-}
-
-// flash writes the image into a processor, and into its EEPROM what the image has for it or what was kept.
-func (r *Rig) flash(m *machine) error {
-	for _, s := range r.image.Segments {
-		if err := m.load(s.Address, s.Bytes); err != nil {
-			return err
-		}
-	}
-	if r.kept != nil {
-		return m.setEEPROM(r.kept)
-	}
-	return m.setEEPROM(r.image.EEPROM)
 }
 
 // Describe says what the rig is and what it can do.
@@ -106,10 +88,12 @@ func (r *Rig) Describe() harness.Description {
 		EdgeUncertainty:    r.file.Probe.EdgeUncertainty(),
 		SampleInterval:     r.file.Probe.SampleInterval,
 		CurrentUncertainty: r.file.Probe.CurrentUncertainty(),
+		Budgets:            r.file.Probe.Budgets(),
 	}
 	for _, o := range r.file.Outputs {
 		d.Tracks[o.Track] = []harness.Ability{
-			harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.FitDecoder, harness.CutSupply,
+			harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
+			harness.FitDecoder, harness.CutSupply,
 		}
 	}
 	return d
@@ -148,12 +132,12 @@ func (r *Rig) Restart(ctx context.Context) error {
 	if r.closed {
 		return errClosed
 	}
-	if r.machine != nil { // there is none after a restart that was broken off
+	if r.board != nil { // there is none after a restart that was broken off
 		if r.file.KeepEEPROM {
-			r.kept = r.machine.eeprom()
+			r.kept = r.board.Machine.EEPROM()
 		}
-		r.machine.free()
-		r.machine = nil
+		r.board.Machine.Free()
+		r.board = nil
 	}
 	for i := range r.output {
 		r.output[i].Edge(r.now, signal.Off)
@@ -186,16 +170,16 @@ func (r *Rig) Usable() error {
 	return nil
 }
 
-// Close makes the rig safe and frees the machine.
+// Close makes the rig safe and frees the processor.
 func (r *Rig) Close() error {
 	if r.closed {
 		return nil
 	}
 	err := r.Safe()
 	r.closed = true
-	if r.machine != nil {
-		r.machine.free()
-		r.machine = nil
+	if r.board != nil {
+		r.board.Machine.Free()
+		r.board = nil
 	}
 	return errors.Join(err, r.line.Close())
 }
@@ -206,13 +190,13 @@ func (r *Rig) StationFault() string { return r.fault }
 
 // StationResets counts how often the processor started anew by itself, as its watchdog makes it.
 func (r *Rig) StationResets() int {
-	if r.machine == nil {
+	if r.board == nil {
 		return 0
 	}
-	return r.machine.resets()
+	return r.board.Machine.Resets()
 }
 
-// cycles and instant convert between the rig's time and the machine's cycles: the first cycle not before t, and the time at
+// cycles and instant convert between the rig's time and the board's cycles: the first cycle not before t, and the time at
 // which a cycle begins, to the nanosecond below.
 func (r *Rig) cycles(t time.Duration) uint64 {
 	d := uint64(t - r.base)

@@ -10,6 +10,7 @@ import (
 	"bufferstop/harness/current"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/rigs/processor"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -51,7 +52,7 @@ type outcome struct {
 }
 
 // runBusy runs for 40 ms, cut where cuts says. At fixed times something comes from outside.
-func runBusy(t *testing.T, image *Image, cuts []time.Duration) (o outcome) {
+func runBusy(t *testing.T, image *processor.Image, cuts []time.Duration) (o outcome) {
 	f := quickLine(board(t))
 	f.StartTime = time.Microsecond
 	r, err := open(t.Context(), f, image, Options{Seed: 7})
@@ -90,7 +91,7 @@ func runBusy(t *testing.T, image *Image, cuts []time.Duration) (o outcome) {
 	}
 	b := make([]byte, 1<<12)
 	o.sent = b[:r.line.ToHost.Take(r.now, b)]
-	o.cycle = r.machine.cycle()
+	o.cycle = r.board.Machine.Cycle()
 	require.Empty(t, r.StationFault())
 	return o
 }

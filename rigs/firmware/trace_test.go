@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"bufferstop/harness/signal"
+	"bufferstop/rigs/processor"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -20,34 +21,44 @@ import (
 // units of 10 ns, of which a cycle at 16 MHz takes 6.25, so that every cycle has a number of its own. (A pin that changes twice in
 // a cycle has the second change a unit later there.)
 func TestEdgesHaveTheTimesOfTheSimulatorsOwnTrace(t *testing.T) {
-	m := referenceMachine(t, referenceFile(t).Outputs)
+	m := referenceMachine(t, false)
+	outputs := referenceFile(t).Outputs
+	var traced []processor.Traced
+	for i := range outputs {
+		for _, p := range outputs[i].wired() {
+			if p.pin.Port != 0 {
+				traced = append(traced, processor.Traced{Name: p.key + strconv.Itoa(i), Pin: processor.Pin{Port: p.pin.Port, Bit: p.pin.Bit}})
+			}
+		}
+	}
 	trace := filepath.Join(t.TempDir(), "pins.vcd")
-	require.NoError(t, m.trace(trace))
+	require.NoError(t, m.Trace(trace, traced))
+	board := &Board{Machine: m, pins: powered(outputs)}
 	const second, character = 16_000_000, 16_000_000 / 10_000
-	var seen [2][]edge
+	var seen [2][]Edge
 	// Nobody answers the read, so the programming track goes on and off; later both currents are too high and the main track
 	// trips and tries again.
 	input := "TRAC:POW MAIN,ON\nCV:READ? 29\n"
-	for m.cycle() < 4*second {
+	for m.Cycle() < 4*second {
 		next := uint64(4 * second)
 		if input != "" {
-			next = m.cycle() + character
+			next = m.Cycle() + character
 		}
-		switch m.run(next, false) {
-		case converting:
-			m.converted(uint32(m.cycle() / (3 * second) * 4000))
-		case atTime:
-			if input != "" && m.cycle() > second/2 {
-				m.receive(input[0])
+		switch m.Run(next, false) {
+		case processor.Converting:
+			m.Converted(uint32(m.Cycle() / (3 * second) * 4000))
+		case processor.AtTime:
+			if input != "" && m.Cycle() > second/2 {
+				m.Receive(m.Cycle(), input[0])
 				input = input[1:]
 			}
 		}
-		m.sentBytes(nil)
-		for _, e := range m.edges(nil) {
-			seen[e.output] = append(seen[e.output], e)
+		m.SentBytes(nil)
+		for _, e := range board.Edges(nil) {
+			seen[e.Output] = append(seen[e.Output], e)
 		}
 	}
-	m.free()
+	m.Free()
 	for i, want := range levelsOf(t, trace) {
 		assert.Greater(t, len(want), 5_000, "output %d", i)
 		for k := range min(len(want), len(seen[i])) {
@@ -58,7 +69,7 @@ func TestEdgesHaveTheTimesOfTheSimulatorsOwnTrace(t *testing.T) {
 }
 
 // levelsOf works out from a trace of the pins when the outputs changed.
-func levelsOf(t *testing.T, name string) (outputs [2][]edge) {
+func levelsOf(t *testing.T, name string) (outputs [2][]Edge) {
 	file, err := os.Open(name)
 	require.NoError(t, err)
 	defer file.Close()
@@ -79,7 +90,7 @@ func levelsOf(t *testing.T, name string) (outputs [2][]edge) {
 			}
 			if now != level[i] {
 				level[i] = now
-				outputs[i] = append(outputs[i], edge{(at*10*16 + 500) / 1000, i, now})
+				outputs[i] = append(outputs[i], Edge{(at*10*16 + 500) / 1000, i, now})
 			}
 		}
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"bufferstop/harness/signal"
+	"bufferstop/rigs/processor"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -95,7 +96,7 @@ int main(void)
 func TestTheEEPROMIsKeptOrBlankAsTheRigFileSays(t *testing.T) {
 	path := compile(t, "atmega328p", eepromC)
 	for name, c := range map[string]struct {
-		image *Image
+		image *processor.Image
 		keep  bool
 		want  [3]byte
 	}{
@@ -137,9 +138,9 @@ func TestAnEEPROMThatIsTooLargeIsRefused(t *testing.T) {
 }
 
 func TestAnImageThatIsTooLargeForTheFlashIsRefused(t *testing.T) {
-	image := &Image{Segments: []Segment{{Address: 0x7FF0, Bytes: make([]byte, 17)}}}
+	image := &processor.Image{Segments: []processor.Segment{{Address: 0x7FF0, Bytes: make([]byte, 17)}}}
 	_, err := open(t.Context(), board(t), image, Options{})
-	var wrong *ImageError
+	var wrong *processor.ImageError
 	require.ErrorAs(t, err, &wrong)
 	assert.Contains(t, err.Error(), "got code up to byte 32769, want at most the 32768 bytes")
 }
@@ -187,7 +188,7 @@ int main(void) { serial_start(); UCSR0B |= _BV(RXCIE0); sei(); for (;;) ; }
 			require.Equal(t, text, back)
 			line := time.Duration(c.n) * 10 * time.Second / time.Duration(c.baud)
 			assert.InDelta(t, 1, float64(r.Now()-begun)/float64(line), 0.05)
-			assert.Empty(t, r.machine.log())
+			assert.Empty(t, r.board.Machine.Log())
 		})
 	}
 }
@@ -243,7 +244,7 @@ func TestWhatTheProcessorDoesNotHaveIsSaidWithItsPlace(t *testing.T) {
 // Each processor that the simulator knows is built, with a pin of every port that it has, and freed. One with a converter gives
 // its channels.
 func TestEveryProcessorThatTheSimulatorKnowsCanBeBuilt(t *testing.T) {
-	names := processors()
+	names := processor.Processors()
 	assert.Contains(t, names, "atmega328p")
 	assert.Contains(t, names, "atmega2560")
 	assert.Greater(t, len(names), 40)
@@ -258,10 +259,10 @@ func TestEveryProcessorThatTheSimulatorKnowsCanBeBuilt(t *testing.T) {
 				if err != nil {
 					continue
 				}
-				m.free()
+				m.Free()
 				f.Outputs[0].Channel = 0
 				if m, err := newMachine(f); err == nil {
-					m.free()
+					m.Free()
 					converters++
 				}
 			}

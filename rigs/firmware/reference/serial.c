@@ -35,7 +35,7 @@ ISR(USART_RX_vect)
 	if (HAS(LONG_RECEIVE_INTERRUPT)) {
 		static volatile uint16_t sum;
 		sum = 0;
-		for (uint8_t i = in_head - 24; i != in_head; i++)
+		for (uint8_t i = in_head - 6; i != in_head; i++)
 			sum = sum * 31 + in[i];
 	}
 }

@@ -105,7 +105,12 @@ static inline __attribute__((always_inline)) uint8_t half_bit(uint8_t output)
 	return g->half = next_bit(g, output) ? HALF_ONE : HALF_ZERO;
 }
 
-ISR(TIMER1_COMPA_vect) { OCR1A = half_bit(MAIN); }
+ISR(TIMER1_COMPA_vect)
+{
+	if (HAS(LONG_RECEIVE_INTERRUPT)) /* which delays it, and nothing else turns the pin over */
+		PINB = MAIN_DIRECTION;
+	OCR1A = half_bit(MAIN);
+}
 ISR(TIMER2_COMPA_vect) { OCR2A = half_bit(PROGRAMMING); }
 
 void track_start(void)
@@ -116,7 +121,7 @@ void track_start(void)
 	rewind_to_preamble(&generator[PROGRAMMING], PROGRAMMING);
 	/* Clear on match, the pin turned over on match, clock divided by 8. */
 	OCR1A = HALF_ONE;
-	TCCR1A = _BV(COM1A0);
+	TCCR1A = HAS(LONG_RECEIVE_INTERRUPT) ? 0 : _BV(COM1A0);
 	TCCR1B = _BV(WGM12) | _BV(CS11);
 	TIMSK1 = _BV(OCIE1A);
 	OCR2A = HALF_ONE;
