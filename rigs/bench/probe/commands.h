@@ -1,0 +1,8 @@
+/* What the host asks for. */
+#ifndef COMMANDS_H
+#define COMMANDS_H
+
+void commands_start(void);
+void commands_task(void);
+
+#endif
