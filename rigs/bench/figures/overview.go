@@ -1,0 +1,45 @@
+package figures
+
+// overview says what is connected with what, and where the isolation is.
+func overview() *Figure {
+	f := &Figure{File: "overview.svg", width: 520, height: 560, title: "The bench: what is connected with what",
+		says: "The computer reaches the station and the probe over two serial links, each isolated. The track supply, current-limited and floating, feeds the station; its positive lead goes through relay K501 of the probe, and from its negative terminal two wires, the track ground, go to the probe. The leads of both tracks go from the station through the probe to the rails. The probe has a floating supply of 12 V of its own."}
+	f.block(170, 16, 180, 40, "computer")
+	f.wire(200, 56, 200, 76, 110, 76, 110, 96)
+	f.wire(320, 56, 320, 76, 410, 76, 410, 96)
+	f.block(30, 96, 160, 44, "isolator", "of the station's link")
+	f.block(330, 96, 160, 44, "U502", "of the probe's link")
+	f.path("l d", 10, 158, 104, 158)
+	f.path("l d", 116, 158, 404, 158)
+	f.path("l d", 416, 158, 510, 158)
+	f.note(260, 128, middle, "nothing else", "crosses this line")
+	f.wire(110, 140, 110, 190)
+	f.wire(410, 140, 410, 190)
+	f.block(30, 190, 160, 110, "station", "under test")
+	f.block(330, 190, 160, 180, "probe")
+	f.wire(190, 206, 330, 206)
+	f.wire(190, 220, 330, 220)
+	f.note(260, 200, middle, "main, A and B")
+	f.wire(190, 250, 330, 250)
+	f.wire(190, 264, 330, 264)
+	f.note(260, 244, middle, "programming, A, B")
+	f.block(30, 400, 160, 60, "track supply", "limited, floating")
+	f.wire(60, 400, 60, 300)
+	f.text(66, 394, start, "s", "−")
+	f.wire(110, 400, 110, 360, 330, 360)
+	f.text(116, 394, start, "s", "+")
+	f.wire(110, 300, 110, 330, 330, 330)
+	f.note(225, 324, middle, "through K501")
+	f.wire(190, 440, 350, 440, 350, 370)
+	f.wire(190, 450, 360, 450, 360, 370)
+	f.note(270, 432, middle, "− twice: track ground")
+	f.block(30, 490, 160, 50, "probe's supply", "12 V, floating")
+	f.wire(190, 515, 380, 515, 380, 370)
+	f.wire(420, 370, 420, 400)
+	f.wire(430, 370, 430, 400)
+	f.wire(464, 370, 464, 470)
+	f.wire(474, 370, 474, 470)
+	f.block(395, 400, 60, 44, "main", "rails")
+	f.block(400, 470, 108, 44, "programming", "rails")
+	return f
+}
