@@ -34,7 +34,7 @@ type chopping struct {
 // acknowledge gives the pulse that answers a packet, at t plus the configured delay. S-9.2.3 D (July 2012).
 func (d *Decoder) acknowledge(t time.Duration) {
 	a := &d.config.Acknowledge
-	start := t + a.Delay
+	start := t + max(a.Delay-d.config.Lead, 0)
 	if a.Amplitude == 0 || start < d.given.end {
 		return // a pulse cannot begin while the motor is still on for another
 	}
@@ -69,6 +69,7 @@ func (d *Decoder) Pulse(at, width time.Duration, amplitude physic.ElectricCurren
 	if width <= 0 || amplitude <= 0 {
 		return
 	}
+	at -= d.config.Lead
 	d.pulses = append(d.pulses, pulse{start: at, full: at, end: at + width, amplitude: min(amplitude, greatestCurrent)})
 }
 

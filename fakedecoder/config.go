@@ -56,6 +56,11 @@ type Config struct {
 	NoWriteAcknowledge bool
 	// Deaf: no packet is heard at all.
 	Deaf bool
+
+	// Lead is how much later than the decoder says its demand is drawn, by a load that follows it over a slow link. It is
+	// taken off Acknowledge.Delay, as far as that goes, and a Pulse begins so much earlier, so that both are on the rails when
+	// they should be.
+	Lead time.Duration
 }
 
 // An Acknowledge is the basic acknowledgement of S-9.2.3 D (July 2012): the decoder's load grows by at least 60 mA for
@@ -176,6 +181,7 @@ func (c *Config) check() error {
 		{"Storage", c.Storage, greatestTime},
 		{"Inrush.Tau", c.Inrush.Tau, greatestTime},
 		{"Hold", c.Hold, greatestTime},
+		{"Lead", c.Lead, greatestTime},
 	} {
 		if d.value < 0 || d.value > d.max {
 			return &ConfigError{d.field, d.value.String(), fmt.Sprintf("0s..%v", d.max)}
