@@ -6,10 +6,12 @@ import (
 	"time"
 
 	"bufferstop/fakedecoder"
+	"bufferstop/harness/calibration"
 	"bufferstop/harness/current"
 	"bufferstop/harness/link"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -80,7 +82,8 @@ const (
 	SeeEdges   Ability = "edges"         // the probe sees polarity and off states
 	SeeCurrent Ability = "current"       // the probe samples the track current
 	LayShort   Ability = "short"         // a switched short across the rails
-	LayLoad    Ability = "load"          // a steady load and a capacitor's inrush
+	LayLoad    Ability = "load"          // a steady load
+	LayInrush  Ability = "inrush"        // the inrush of a capacitor: a load that follows a falling exponential
 	FitDecoder Ability = "decoder"       // the fake decoder can answer with acknowledge pulses
 	CutSupply  Ability = "power-cycling" // the station's supply can be switched
 )
@@ -93,11 +96,22 @@ type Description struct {
 	Seed int64
 	// Tracks lists the outputs that the rig reaches, each with its abilities.
 	Tracks map[station.Track][]Ability
+	// Reasons says why a track is without an ability that its hardware might have led to expect, or on what condition it has
+	// one. Most have none.
+	Reasons map[station.Track]map[Ability]string
 	// EdgeUncertainty is the expanded uncertainty (k=2) of the time between two edges.
 	EdgeUncertainty time.Duration
 	// SampleInterval is the time between two current samples; CurrentUncertainty the expanded uncertainty (k=2) of one.
 	SampleInterval     time.Duration
 	CurrentUncertainty physic.ElectricCurrent
+	// Budgets say what makes the rig's measurements uncertain, and by how much more than above where a value is large. A rig
+	// that states none has the two above for all values: see Budget.
+	Budgets []uncertainty.Budget
+	// Calibration is that of the rig's probe, nil where there is none.
+	Calibration *calibration.File
+	// Observations are what a reader of a report should know of the state of the rig, such as that its probe was never
+	// calibrated.
+	Observations []string
 }
 
 // Can reports whether the rig has the ability on the track.

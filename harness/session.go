@@ -21,6 +21,7 @@ type Session struct {
 	tapes   map[station.Track]*Tape
 	stops   []func()
 	results map[string]any
+	former  map[string]any // those that are to be done again
 }
 
 // logLimit is how many bytes of the link a session keeps: a run of all suites takes some hundred kilobytes. Our own choice.
@@ -38,6 +39,7 @@ func NewSession(rig Rig, file *station.File, options ...station.Option) *Session
 		wire:    wire,
 		tapes:   map[station.Track]*Tape{},
 		results: map[string]any{},
+		former:  map[string]any{},
 	}
 	for _, name := range []station.Track{station.Main, station.Programming} {
 		if t := rig.Track(name); t != nil {
@@ -99,9 +101,19 @@ func Shared[T any](s *Session, name string, exercise func() T) T {
 	return result
 }
 
-// Done returns what an exercise gave, if it was done.
+// Forget has every exercise done again when it is next asked for.
+func (s *Session) Forget() {
+	for name, result := range s.results {
+		s.former[name] = result
+	}
+	clear(s.results)
+}
+
+// Done returns what an exercise gave, if it was done: the newest, also when it is to be done again.
 func Done[T any](s *Session, name string) (result T, done bool) {
-	result, done = s.results[name].(T)
+	if result, done = s.results[name].(T); !done {
+		result, done = s.former[name].(T)
+	}
 	return result, done
 }
 

@@ -34,20 +34,42 @@ func (t *Tape) Edges(edges []signal.Edge) {
 // Samples does nothing: a tape holds edges.
 func (t *Tape) Samples([]current.Sample) {}
 
+// lostMark stands on a tape where a lost stretch begins: the level that no edge has, since none is known until the next edge.
+const lostMark signal.Level = 2
+
+// Lost marks that what comes next does not join what is there.
+func (t *Tape) Lost(from, _ time.Duration) {
+	t.Edges([]signal.Edge{{Time: from, Level: lostMark}})
+}
+
 // Between returns a copy of the edges from one time to another, after one edge that tells the level at the start. It is
-// empty when the tape does not reach back that far.
+// empty when the tape does not reach back that far. Where the probe has lost a stretch between the two times, it is the longest piece
+// without a loss.
 func (t *Tape) Between(from, to time.Duration) []signal.Edge {
-	var found []signal.Edge
+	var found, longest []signal.Edge
 	for i := range t.edges {
 		e := t.edges[(t.next+i)%len(t.edges)]
+		lost := e.Level == lostMark
 		switch {
 		case e.Time <= from:
-			found = append(found[:0], signal.Edge{Time: from, Level: e.Level})
+			found = found[:0]
+			if !lost {
+				found = append(found, signal.Edge{Time: from, Level: e.Level})
+			}
 		case e.Time > to:
-			return found
-		case len(found) > 0:
+			return longer(longest, found)
+		case lost:
+			longest, found = longer(longest, found), nil
+		case len(found) > 0 || i > 0 && t.edges[(t.next+i-1)%len(t.edges)].Level == lostMark:
 			found = append(found, e)
 		}
 	}
-	return found
+	return longer(longest, found)
+}
+
+func longer(a, b []signal.Edge) []signal.Edge {
+	if len(b) > len(a) {
+		return b
+	}
+	return a
 }

@@ -53,3 +53,19 @@ func TestAFullTapeKeepsTheLastEdgesHoweverTheyCame(t *testing.T) {
 		assert.Equal(t, edgesFrom(told-tapeLength, tapeLength), tape.Between(from, time.Hour))
 	})
 }
+
+func TestATapeDoesNotJoinWhatALossHasParted(t *testing.T) {
+	const us = time.Microsecond
+	var tape Tape
+	tape.Edges(edgesFrom(0, 10)) // to 450 µs
+	tape.Lost(470*us, 1000*us)
+	tape.Edges(edgesFrom(21, 4)) // from 1050 µs
+	before := tape.Between(0, 2000*us)
+	assert.Equal(t, edgesFrom(0, 10), before, "the longer piece, and no level across the loss")
+	after := tape.Between(300*us, 2000*us)
+	assert.Equal(t, edgesFrom(6, 4), after)
+	after = tape.Between(400*us, 2000*us)
+	assert.Equal(t, edgesFrom(21, 4), after)
+	assert.Empty(t, tape.Between(500*us, 1000*us), "of the loss itself nothing is known")
+	assert.Equal(t, edgesFrom(21, 4), tape.Between(500*us, 2000*us))
+}

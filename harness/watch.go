@@ -29,6 +29,8 @@ type Watch struct {
 	Packets  []Heard
 	Unusable []signal.Unusable
 	Currents []current.Sample
+	// LostTime is how much of the time the probe has lost: what happened then is in none of the others.
+	LostTime time.Duration
 	// Begun is when the watch was set, Ended when it was stopped, zero before.
 	Begun, Ended time.Duration
 
@@ -58,6 +60,13 @@ func (w *Watch) Tape() *Tape { return &w.tape }
 
 // Samples keeps what the probe measured.
 func (w *Watch) Samples(samples []current.Sample) { w.Currents = append(w.Currents, samples...) }
+
+// Lost takes that the probe lost what happened from one time to the other.
+func (w *Watch) Lost(from, to time.Duration) {
+	w.LostTime += to - from
+	w.tape.Lost(from, to)
+	w.receiver.Lost(from, to)
+}
 
 // Statistics is the timing of everything heard so far.
 func (w *Watch) Statistics() *signal.Statistics { return w.receiver.Statistics() }

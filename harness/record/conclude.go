@@ -28,6 +28,9 @@ func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 		*r.Totals.field(result.Verdict)++
 		r.Outcome = verdict.Override(r.Outcome, verdict.Of(result.Level, result.Verdict))
 	}
+	if r.doubtful() {
+		r.Outcome = verdict.Override(r.Outcome, verdict.ConformsWithObservations)
+	}
 	if !measured || r.EndedEarly != "" {
 		r.Outcome = verdict.Override(r.Outcome, verdict.Incomplete)
 	}
@@ -37,6 +40,24 @@ func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 	r.ExitCode = r.Outcome.ExitCode()
 	r.Statement = r.statement()
 	r.clean()
+}
+
+// doubtful reports whether an observation of the rig bears on the run. Such an observation is about how well the rig measures: a
+// probe without calibration may be off by more than anybody knows. So it makes an observation of the run as soon as one verdict
+// rests on a measurement that is uncertain, and none where all that was judged are counts, which are exact. It never makes
+// anything worse: the budgets of a probe without calibration are wide enough for that.
+func (r *Record) doubtful() bool {
+	if len(r.Rig.Observations) == 0 {
+		return false
+	}
+	for _, result := range r.Results {
+		for _, m := range result.Measurements {
+			if m.Uncertainty > 0 && (m.Verdict.Inside() || m.Verdict.Outside()) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // statement words the outcome: how much was checked, and the names of what stands in the way.
@@ -76,6 +97,9 @@ func (r *Record) statement() string {
 	}
 	if len(observed) > 0 {
 		said = append(said, fmt.Sprintf("Worth a look: %s.", names(observed)))
+	}
+	if r.doubtful() {
+		said = append(said, fmt.Sprintf("Of the rig: %s.", strings.Join(r.Rig.Observations, "; ")))
 	}
 	switch {
 	case len(kept) == 0:

@@ -130,6 +130,12 @@ type Rig struct {
 	EdgeUncertainty    time.Duration `json:"edge_uncertainty_ns"`
 	SampleInterval     time.Duration `json:"sample_interval_ns,omitempty"`
 	CurrentUncertainty float64       `json:"current_uncertainty_ma"`
+	// Budgets say how every U of the run came about.
+	Budgets []Budget `json:"budgets,omitempty"`
+	// Calibration is that of the rig's probe, if it has one.
+	Calibration *Calibration `json:"calibration,omitempty"`
+	// Observations are what a reader should know of the state of the rig, such as that its probe was never calibrated.
+	Observations []string `json:"observations,omitempty"`
 }
 
 // A Station is what the builder's file says of the station: what it claims to do and what it declares of itself, both as

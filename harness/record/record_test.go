@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 )
 
@@ -29,7 +30,11 @@ func full(t testing.TB) *Record {
 	r.Build = Build{Maker: "m", Model: "two", Serial: "3", Version: "4", SourceRevision: "5", Image: "fw.hex",
 		ImageSHA256: strings.Repeat("0a", 32), ImageSize: 9}
 	r.Rig = Rig{Name: "rig", Kind: "bench", File: "rig.toml", Seed: -7, Tracks: map[string][]string{"main": {"edges"}},
-		EdgeUncertainty: 50, SampleInterval: 100, CurrentUncertainty: 2.5}
+		EdgeUncertainty: 50, SampleInterval: 100, CurrentUncertainty: 2.5, Observations: []string{"out of date"},
+		Calibration: &Calibration{Date: r.Started, Probe: "p", Serial: 7, ValidDays: 365, Tool: "v1"},
+		Budgets: []Budget{BudgetOf(uncertainty.Budget{Quantity: uncertainty.EdgeTime, Track: "main", Unit: "ns", Model: "m", Typical: 58e3, K: 2,
+			Components: []uncertainty.Component{uncertainty.Scatter("noise", 20, "s").Observed(10).Weighted(-1),
+				uncertainty.HalfWidth("clock", 1e-6, "s").Proportional()}})}}
 	r.Station = Station{Name: "s", File: "s.toml", Dialect: "d.toml", Claims: map[string]any{"aspects": true},
 		Declares: map[string]any{"main": map[string]any{"trip_time": "100ms"}}}
 	r.Selection = Selection{Suites: []string{"conformance"}, Requirements: []string{"SIG-001"}, Shard: 1, Shards: 2}
@@ -113,7 +118,8 @@ func TestTheSchemaNamesEveryField(t *testing.T) {
 		"result": {definitions["result"], Result{}}, "failure": {definitions["failure"], Failure{}},
 		"measurement": {definitions["measurement"], verdict.Measurement{}}, "limit": {definitions["limit"], verdict.Limit{}},
 		"histogram": {definitions["histogram"], Histogram{}}, "part of run": {definitions["part_of_run"], PartOfRun{}},
-		"waveform": {definitions["waveform"], Waveform{}},
+		"waveform": {definitions["waveform"], Waveform{}}, "budget": {definitions["budget"], Budget{}},
+		"component": {definitions["component"], Component{}}, "calibration": {definitions["calibration"], Calibration{}},
 	} {
 		var want, got []string
 		kind := reflect.TypeOf(c.value)
@@ -319,4 +325,54 @@ func TestCleanTextIsIdempotentAndBounded(t *testing.T) {
 			assert.Equal(t, text, clean)
 		}
 	})
+}
+
+// The file was written before records had budgets.
+func TestRecordsOfBeforeThereWereBudgetsAreRead(t *testing.T) {
+	data, err := os.ReadFile("testdata/before-budgets.json")
+	require.NoError(t, err)
+	r, err := Read(bytes.NewReader(data))
+	require.NoError(t, err)
+	assert.Empty(t, r.Rig.Budgets)
+	assert.EqualValues(t, 59, r.Results[0].Measurements[0].Uncertainty)
+	statement := r.Statement
+	r.Conclude(r.RigTime, r.WallTime, false)
+	assert.Equal(t, statement, r.Statement)
+	assert.Equal(t, verdict.Conforms, r.Outcome)
+	assert.NoError(t, validate(t, r))
+}
+
+func TestAnObservationOfTheRigCountsWhereAVerdictRestsOnIt(t *testing.T) {
+	uncertain := verdict.Single("half-bit", verdict.Nanoseconds, 58e3, 0, verdict.Between(55e3, 61e3, ""), 50)
+	outside := verdict.Single("half-bit", verdict.Nanoseconds, 70e3, 0, verdict.Between(55e3, 61e3, ""), 50)
+	count := verdict.Number("packets", 3, 0, verdict.AtLeast(2, ""))
+	for name, c := range map[string]struct {
+		measurement  verdict.Measurement
+		observations []string
+		outcome      verdict.Outcome
+		says         bool
+	}{
+		"a time":                     {uncertain, []string{"not calibrated"}, verdict.ConformsWithObservations, true},
+		"a rig with nothing to miss": {uncertain, nil, verdict.Conforms, false},
+		"a count":                    {count, []string{"not calibrated"}, verdict.Conforms, false},
+		"a failure stays one":        {outside, []string{"not calibrated"}, verdict.DoesNotConform, true},
+	} {
+		r := New("v1", time.Now())
+		result := Result{ID: "A", Level: verdict.Must}
+		result.Measure(c.measurement)
+		r.Results, r.Rig.Observations = []Result{result}, c.observations
+		r.Conclude(0, 0, false)
+		assert.Equal(t, c.outcome, r.Outcome, name)
+		assert.Equal(t, c.says, strings.Contains(r.Statement, "Of the rig: not calibrated."), name)
+	}
+}
+
+func TestABudgetIsAddedUpInTheRecord(t *testing.T) {
+	b := BudgetOf(uncertainty.Budget{Quantity: "q", Unit: "ns", Typical: 1e6, K: 2, Components: []uncertainty.Component{
+		uncertainty.Deviation("a", 3, "s"), uncertainty.Deviation("clock", 4e-6, "s").Proportional()}})
+	assert.InDelta(t, 5, b.Combined, 1e-9)
+	assert.InDelta(t, 10, b.Expanded, 1e-9)
+	assert.InDelta(t, 4, b.Components[1].Standard, 1e-9)
+	assert.Zero(t, b.Freedom, "without end")
+	assert.NoError(t, validate(t, func() *Record { r := full(t); r.Rig.Budgets = []Budget{b}; return r }()))
 }

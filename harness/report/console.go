@@ -161,6 +161,18 @@ func (c Console) Summary(r *record.Record) string {
 	}
 	fmt.Fprintf(&b, "%d checks: %s\n", r.Totals.Sum(), strings.Join(counts, ", "))
 	fmt.Fprintf(&b, "%s on the rig, %s on the wall clock\n", seconds(r.RigTime), seconds(r.WallTime))
+	if line := budgetsLine(r); line != "" {
+		fmt.Fprintf(&b, "U (k=2): %s\n", line)
+	}
+	if line := calibrationLine(r.Rig); line != "" {
+		fmt.Fprintf(&b, "calibration: %s\n", visible(line, shortText))
+	}
+	for _, o := range r.Rig.Observations {
+		if strings.Contains(r.Statement, o) {
+			continue // it is told below, as a reason
+		}
+		fmt.Fprintf(&b, "%s: %s\n", c.paint("33", "observation of the rig"), visible(o, longText))
+	}
 	fmt.Fprintf(&b, "%s: %s\n", c.paint("1;"+outcomeColour(r.Outcome), visible(string(r.Outcome), shortText)), visible(r.Statement, longText))
 	if r.Repeat != "" {
 		fmt.Fprintf(&b, "repeat with: %s\n", visible(r.Repeat, longText))

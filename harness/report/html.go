@@ -59,11 +59,16 @@ type view struct {
 	Claims     []fact
 	Declares   []fact
 	Notes      []string
-	Repeat     string
-	Scope      string
-	Cautions   []string
-	Schema     string
-	Tool       string
+	// Budgets say how each U came about, by Formula; Observations what to know of the rig.
+	Budgets      []budgetView
+	Formula      string
+	Calibration  string
+	Observations []string
+	Repeat       string
+	Scope        string
+	Cautions     []string
+	Schema       string
+	Tool         string
 }
 
 // A mark is how a verdict looks: a word and a shape, so that colour is not needed.
@@ -129,6 +134,7 @@ type viewResult struct {
 
 type viewMeasurement struct {
 	Name, Value, Allowed, Margin, Uncertainty, At, LimitSource string
+	Budget                                                     string // the place of the budget that U is from
 	Spread                                                     []string
 	Mark                                                       mark
 	Outside                                                    bool
@@ -175,11 +181,16 @@ func viewOf(r *record.Record) (*view, error) {
 			v.Totals = append(v.Totals, total{markOf(kind), n})
 		}
 	}
+	v.Budgets, v.Formula = budgetsOf(r.Rig), budgetFormula
+	v.Calibration = visible(calibrationLine(r.Rig), shortText)
+	for _, o := range r.Rig.Observations {
+		v.Observations = append(v.Observations, visible(o, longText))
+	}
 	anchors := map[string]bool{}
 	for _, g := range groupBySuite(r.Results) {
 		shown := viewGroup{Suite: visible(g.Suite, shortText)}
 		for _, result := range g.Results {
-			row := viewResultOf(result)
+			row := viewResultOf(result, v.Budgets)
 			row.Anchor = anchor(result, anchors)
 			shown.Results = append(shown.Results, row)
 			if result.Verdict == verdict.Excluded {
@@ -249,7 +260,7 @@ func limitWords(unit verdict.Unit, l verdict.Limit) string {
 	return visible(words, shortText)
 }
 
-func viewResultOf(r record.Result) viewResult {
+func viewResultOf(r record.Result, budgets []budgetView) viewResult {
 	row := viewResult{
 		Name: visible(r.Name(), shortText), ID: visible(r.ID, shortText), Track: visible(r.Track, shortText),
 		Title: visible(r.Title, shortText), Level: visible(string(r.Level), shortText), Sentence: visible(r.Sentence, longText),
@@ -267,6 +278,7 @@ func viewResultOf(r record.Result) viewResult {
 			shown.Uncertainty = "exact"
 			if m.Uncertainty != 0 {
 				shown.Uncertainty = "± " + m.Unit.Format(m.Uncertainty)
+				shown.Budget = budgetFor(budgets, m.Budget, r.Track)
 			}
 			shown.Gauge = gauge(m)
 		}
@@ -359,6 +371,7 @@ func factsOf(r *record.Record) []factSheet {
 			{"file", r.Rig.File, true},
 			{"tracks", strings.Join(tracks, "; "), false},
 			{"uncertainty", uncertain, false},
+			{"calibration", calibrationLine(r.Rig), false},
 			{"seed", strconv.FormatInt(r.Rig.Seed, 10), false},
 			{"seeded defect", r.Defect, true},
 		}},

@@ -72,7 +72,8 @@ func JUnit(w io.Writer, r *record.Record) error {
 		for _, property := range []junitProperty{
 			{"outcome", string(r.Outcome)}, {"station version", r.Build.Version}, {"image sha256", r.Build.ImageSHA256},
 			{"source revision", r.Build.SourceRevision}, {"rig", r.Rig.Name}, {"seed", fmt.Sprint(r.Rig.Seed)},
-			{"defect", r.Defect}, {"link log", linkLogs(r)}, {"ended early", r.EndedEarly},
+			{"defect", r.Defect}, {"link log", linkLogs(r)}, {"ended early", r.EndedEarly}, {"calibration", calibrationLine(r.Rig)},
+			{"rig observations", observationsLine(r.Rig)}, {"uncertainty", budgetsLine(r)},
 		} {
 			if property.Value != "" {
 				suite.Properties = append(suite.Properties, junitProperty{property.Name, junitText(property.Value)})

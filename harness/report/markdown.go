@@ -30,6 +30,8 @@ func Markdown(w io.Writer, r *record.Record) error {
 		{"Started", r.Started.UTC().Format("2006-01-02 15:04:05 UTC")},
 		{"Rig time", seconds(r.RigTime)},
 		{"Link log", linkLogs(r)},
+		{"Calibration", calibrationLine(r.Rig)},
+		{"Observations of the rig", observationsLine(r.Rig)},
 	} {
 		if row[1] != "" {
 			fmt.Fprintf(&b, "| %s | %s |\n", row[0], markdownText(row[1]))
@@ -51,6 +53,8 @@ func Markdown(w io.Writer, r *record.Record) error {
 		}
 	}
 
+	markdownBudgets(&b, r.Rig)
+
 	if r.Repeat != "" {
 		fmt.Fprintf(&b, "\n## Repeat this run\n\n%s\n", markdownCode(r.Repeat))
 	}
@@ -69,7 +73,7 @@ func markdownRow(b *bytes.Buffer, r record.Result) {
 	if m, ok := r.Worst(); ok {
 		value = markdownText(m.Name) + ": nothing seen"
 		if m.Count > 0 {
-			value = markdownText(m.Name + ": " + m.Unit.Format(m.Value) + uncertainty(m))
+			value = markdownText(m.Name + ": " + m.Unit.Format(m.Value) + plusMinus(m))
 		}
 		if m.Limit.Bounded() {
 			allowed = markdownText(m.Unit.FormatLimit(m.Limit))
@@ -83,6 +87,34 @@ func markdownRow(b *bytes.Buffer, r record.Result) {
 	}
 	fmt.Fprintf(b, "| %s %s | %s | %s | %s | %s | %s | %s |\n", markdownText(r.Name()), markdownText(r.Title), markdownText(string(r.Level)), word,
 		value, allowed, margin, markdownText(r.Source))
+}
+
+// markdownBudgets sets out what made the measurements uncertain.
+func markdownBudgets(b *bytes.Buffer, r record.Rig) {
+	for i, v := range budgetsOf(r) {
+		if i == 0 {
+			fmt.Fprintf(b, "\n## Uncertainty\n\n%s Each budget is added up for a usual value; the U of a measurement is that of its own.\n", budgetFormula)
+		}
+		name := v.Quantity
+		if v.Tracks != "" {
+			name += " (" + v.Tracks + ")"
+		}
+		fmt.Fprintf(b, "\n| %s: %s | Value | Distribution | Divisor | u | Source |\n|---|---|---|---|---:|---|\n", markdownText(name), markdownText(v.Model))
+		for _, c := range v.Components {
+			fmt.Fprintf(b, "| %s | %s | %s | %s | %s | %s |\n", markdownText(c.Name), markdownText(c.Value),
+				markdownText(c.Distribution), markdownText(c.Divisor), markdownText(c.Standard), markdownText(c.Source))
+		}
+		fmt.Fprintf(b, "| **at %s: U %s** |  |  | k = %s | uc = %s | %s |\n", markdownText(v.Typical), markdownText(v.Expanded), v.Factor,
+			markdownText(v.Combined), markdownText(freedomWords(v.Freedom)))
+	}
+}
+
+// freedomWords words effective degrees of freedom.
+func freedomWords(freedom string) string {
+	if freedom == "" {
+		return ""
+	}
+	return freedom + " effective degrees of freedom"
 }
 
 // markdownText makes text from outside plain in a table cell: no line break, no pipe, and nothing that Markdown or HTML
@@ -129,8 +161,8 @@ func markdownCode(text string) string {
 	return fence + "\n" + text + "\n" + fence
 }
 
-// uncertainty words U, or nothing for an exact value.
-func uncertainty(m verdict.Measurement) string {
+// plusMinus words U, or nothing for an exact value.
+func plusMinus(m verdict.Measurement) string {
 	if m.Uncertainty == 0 {
 		return ""
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bufferstop/harness/record"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 )
 
@@ -22,7 +23,23 @@ func sample(t testing.TB) *record.Record {
 		ImageSHA256: "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08", ImageSize: 28672, SourceRevision: "3c1f0b7"}
 	r.Rig = record.Rig{Name: "simulated bench", Kind: "simulated", File: "rigs/simulated.rig.toml", Seed: 7,
 		Tracks:          map[string][]string{"main": {"edges", "current", "short", "load"}, "programming": {"edges", "current", "decoder"}},
-		EdgeUncertainty: 50 * time.Nanosecond, SampleInterval: 100 * time.Microsecond, CurrentUncertainty: 2.5}
+		EdgeUncertainty: 50 * time.Nanosecond, SampleInterval: 100 * time.Microsecond, CurrentUncertainty: 2.5,
+		Calibration:  &record.Calibration{Date: time.Date(2025, 3, 1, 10, 0, 0, 0, time.UTC), Probe: "two-track probe", Serial: 7, ValidDays: 365, Tool: "v0.1.0"},
+		Observations: []string{"the calibration of 2025-03-01 is out of date: it was valid for 365 days"}}
+	model := uncertainty.Edges{Period: 20, Clock: "clock of the probe's time stamps", WholeNanoseconds: true,
+		Scatter: 19, Observations: 9000, ScatterSource: "calibration of 2025-03-01",
+		Threshold: 12, ThresholdSource: "hysteresis of 30 mV at 2.5 V/µs (S-9.1)", Delay: 20, DelaySource: "common comparators, from memory of data sheets",
+		Drift: []uncertainty.Component{uncertainty.Deviation("frequency of the clock", 28e-6, "calibration of 2025-03-01").Proportional()}}
+	for _, track := range []string{"main", "programming"} {
+		for _, b := range []uncertainty.Budget{uncertainty.EdgeTimes(model), uncertainty.HalfDifferences(model)} {
+			b.Track = track
+			r.Rig.Budgets = append(r.Rig.Budgets, record.BudgetOf(b))
+		}
+	}
+	r.Rig.Budgets = append(r.Rig.Budgets, record.BudgetOf(uncertainty.Currents(uncertainty.Samples{Track: "main", Step: 2, StepSource: "converter",
+		Noise: 1.1, Observations: 4000, NoiseSource: "calibration of 2025-03-01", More: []uncertainty.Component{
+			uncertainty.HalfWidth("gain", 0.07, "not calibrated: reference 5 %, resistors 1 % each, our own choice").Proportional()}})),
+		record.BudgetOf(uncertainty.CurrentTimes(500e3, 0, model.Drift)), record.BudgetOf(uncertainty.AnswerTimes(0)))
 	r.Station = record.Station{Name: "two track station", File: "my.station.toml", Dialect: "reference.dialect.toml",
 		Claims: map[string]any{"speed_steps": []any{28, 128}, "programming_on_main": true, "cutout": false, "long_addresses": "128..10239"},
 		Declares: map[string]any{"supply_voltage": "16V", "main": map[string]any{"trip_current": "3A", "trip_time": "100ms", "no_trip_current": "2.5A"},
@@ -103,6 +120,15 @@ func sample(t testing.TB) *record.Record {
 	w, err := record.PacketWaveform("locomotive 3: forward, step 10 of 28", "main", packetEdges(1_500_000_000, 14, []byte{3, 0x75, 0x76}), 14, []byte{3, 0x75, 0x76})
 	require.NoError(t, err)
 	r.Waveforms = []record.Waveform{w}
+	for i := range r.Results {
+		for k := range r.Results[i].Measurements {
+			if m := &r.Results[i].Measurements[k]; m.Uncertainty == 50 {
+				m.Budget = uncertainty.EdgeTime
+			} else if m.Uncertainty > 50 {
+				m.Budget = uncertainty.CurrentTime
+			}
+		}
+	}
 	r.Conclude(19*time.Second, 87*time.Millisecond, false)
 	return r
 }
