@@ -21,6 +21,8 @@ import (
 //	file = "my.station.toml"                     # beside the rig file
 //	link = "serial:usb=1209:0001?baud=115200"    # see link.ParseAddress; may stand in the station file instead
 //
+// A table [probe] has a capture probe at the tracks: see Probe. Without one the rig reaches no track.
+//
 // A table [inside] has a simulated station, with its tracks, take the place of the real one at the far end of the link:
 //
 //	[inside]
@@ -28,6 +30,7 @@ import (
 //	path = "station.tty"         # pty: a symbolic link to make to the device, relative to the rig file
 //	listen = "127.0.0.1:0"       # tcp: where to listen; port 0 takes a free one
 //	pace = "real"                # or virtual: time passes only while the harness waits
+//	probe = "probe.tty"          # with a table [probe]: a symbolic link to make to the probe's device
 //
 // With serve = "pty" the link is a serial: one to that path, and with tcp a tcp: one to where it listens, which are what
 // they are when they are left out; what the station file says of a link holds for the real station. With rfc2217 the station is at a pseudo-terminal too, for an RFC 2217 server on this
@@ -43,6 +46,8 @@ type File struct {
 	Link string
 	// Inside is the station in this process, or nil.
 	Inside *Inside
+	// Probe is the capture probe at the tracks, or nil.
+	Probe *Probe
 }
 
 // Inside is a simulated station at the far end of a real link.
@@ -51,6 +56,7 @@ type Inside struct {
 	Path   string // of the symbolic link to the pseudo-terminal, relative to the rig file; empty for none
 	Listen string // host:port
 	Pace   string // real or virtual
+	Probe  string // path of the symbolic link to the pseudo-terminal of its probe, relative to the rig file; empty for none
 }
 
 // What [inside] may say.
@@ -84,7 +90,9 @@ type contents struct {
 		Path   string  `toml:"path"`
 		Listen *string `toml:"listen"`
 		Pace   *string `toml:"pace"`
+		Probe  string  `toml:"probe"`
 	} `toml:"inside"`
+	Probe *probeContents `toml:"probe"`
 }
 
 // Parse reads the text of a rig file; name is where it is, and stands for it in errors. All that is wrong comes back
@@ -111,7 +119,7 @@ func Parse(name string, data []byte) (*File, error) {
 		d.Fail("station.link", wrong.Quoted(), wrong.Want, wrong.Hint)
 	}
 	if c.Inside != nil {
-		f.Inside = &Inside{Serve: c.Inside.Serve, Path: c.Inside.Path, Listen: anyPort, Pace: paceReal}
+		f.Inside = &Inside{Serve: c.Inside.Serve, Path: c.Inside.Path, Listen: anyPort, Pace: paceReal, Probe: c.Inside.Probe}
 		if c.Inside.Listen != nil {
 			f.Inside.Listen = *c.Inside.Listen
 		}
@@ -119,6 +127,13 @@ func Parse(name string, data []byte) (*File, error) {
 			f.Inside.Pace = *c.Inside.Pace
 		}
 		d.inside(f.Inside, c.Station.Link, c.Inside.Listen != nil)
+		if f.Inside.Probe != "" && c.Probe == nil {
+			d.Fail("inside.probe", written.Quote(f.Inside.Probe), "a table [probe] beside it", "")
+		}
+	}
+	if c.Probe != nil {
+		f.Probe = d.probe(c.Probe, name, f.Inside)
+		d.apart(c.Station.Link, c.Probe.Link, f.Folder)
 	}
 	if err := d.Err(); err != nil {
 		return nil, err
@@ -145,8 +160,10 @@ func (d parser) inside(n *Inside, address string, listens bool) {
 	case n.Serve != serveTCP && listens:
 		d.Fail("inside.listen", written.Quote(n.Listen), `no address: only serve = "tcp" listens`, "")
 	}
-	if strings.ContainsRune(n.Path, 0) {
-		d.Fail("inside.path", written.Quote(n.Path), "a path without a zero byte", "")
+	for key, path := range map[string]string{"inside.path": n.Path, "inside.probe": n.Probe} {
+		if strings.ContainsRune(path, 0) {
+			d.Fail(key, written.Quote(path), "a path without a zero byte", "")
+		}
 	}
 	if _, port, err := net.SplitHostPort(n.Listen); err != nil {
 		d.Fail("inside.listen", written.Quote(n.Listen), "host:port", `port 0 takes a free one: "`+anyPort+`"`)

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"bufferstop/harness"
 	"bufferstop/harness/link/linktest"
 	"bufferstop/harness/station"
 	"bufferstop/rigs"
@@ -39,7 +40,7 @@ func rigFile(t testing.TB, serve, pace string) *bench.File {
 }
 
 // open opens the bench, and an RFC 2217 server where one is needed.
-func open(t testing.TB, file *bench.File, o bench.Options) *bench.Rig {
+func open(t testing.TB, file *bench.File, o bench.Options) harness.Rig {
 	t.Helper()
 	tty := filepath.Join(file.Folder, file.Inside.Path)
 	switch file.Inside.Serve {

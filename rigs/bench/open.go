@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"bufferstop/harness"
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
 	"bufferstop/rigs/serving"
@@ -26,6 +27,9 @@ type Options struct {
 	// Claim, if set, is called before the link to a station inside is opened, with the identities of what it is served at and of
 	// what the link leads to: see link.Address.Identity. An error of it is that of Open.
 	Claim func(identities ...string) error
+	// Record, if set, gets the raw stream of the probe: see probe.Replay. It is written to by another goroutine until the rig
+	// is closed.
+	Record io.Writer
 	// Stderr gets what an adapter says on its standard error; nothing is kept of it if it is nil.
 	Stderr io.Writer
 	// Ends, if set, makes the link to a station inside: the harness' end and the station's. Nothing is served and no address
@@ -38,9 +42,14 @@ const comeBack = 10 * time.Second
 
 // Open opens the link to the station, and serves the station inside if there is one. A serial device with a relative path
 // is looked for beside the rig file; one of Options.Link, in the present directory. Nobody else may be serving at the path
-// of a station inside.
-func Open(ctx context.Context, f *File, file *station.File, o Options) (*Rig, error) {
-	if f.Inside != nil {
+// of a station inside. A bench with a probe is a *ProbedRig, any other a *Rig.
+func Open(ctx context.Context, f *File, file *station.File, o Options) (harness.Rig, error) {
+	switch {
+	case o.Record != nil && !f.Streams():
+		return nil, errors.New("bench rig: no probe whose stream could be recorded (hint: a table [probe] in the rig file, with the link to a probe that has a stream)")
+	case f.Inside != nil && f.Probe != nil:
+		return openBox(ctx, f, file, o)
+	case f.Inside != nil:
 		return openInside(ctx, f, file, o)
 	}
 	if o.Defect != "" {
@@ -50,15 +59,38 @@ func Open(ctx context.Context, f *File, file *station.File, o Options) (*Rig, er
 	if err != nil {
 		return nil, err
 	}
-	line, err := f.dial(ctx, file, o, address)
+	return f.openReal(ctx, file, o, address, link.Address{})
+}
+
+// openReal opens the probe, if there is one, and the link to the station. The probe is at the address that the rig file says,
+// unless another is given.
+func (f *File) openReal(ctx context.Context, file *station.File, o Options, address, eyes link.Address) (harness.Rig, error) {
+	if f.Probe == nil {
+		line, err := f.dial(ctx, file, o, address)
+		if err != nil {
+			return nil, err
+		}
+		return &Rig{side: nothing{link.NewWallClock()}, name: f.Name, line: line}, nil
+	}
+	if eyes == (link.Address{}) {
+		var err error
+		if eyes, err = f.ProbeAddress(); err != nil {
+			return nil, err
+		}
+	}
+	p, err := f.openProbe(ctx, eyes, o)
 	if err != nil {
 		return nil, err
 	}
-	return &Rig{side: nothing{link.NewWallClock()}, name: f.Name, line: line}, nil
+	near, err := f.dial(ctx, file, o, address)
+	if err != nil {
+		return nil, errors.Join(err, p.Close())
+	}
+	return &ProbedRig{Rig: &Rig{side: p, name: f.Name, line: &probedLine{near, p}}, probed: p}, nil
 }
 
 // openInside builds the simulated bench and connects its station.
-func openInside(ctx context.Context, f *File, file *station.File, o Options) (_ *Rig, err error) {
+func openInside(ctx context.Context, f *File, file *station.File, o Options) (_ harness.Rig, err error) {
 	if file.Adapter != nil && f.Inside.Pace == paceVirtual {
 		return nil, errors.New(`bench rig: an adapter lives in real time (hint: pace = "real" in [inside])`)
 	}

@@ -2,6 +2,7 @@ package bench_test
 
 import (
 	"context"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -69,6 +70,9 @@ func TestWhatIsMissingOrDoesNotFitIsSaidBeforeAnythingIsOpened(t *testing.T) {
 		{start, reference(t), bench.Options{}, "no link to the station"},
 		{start, reference(t), bench.Options{Link: "nowhere"}, "nowhere"},
 		{start, reference(t), bench.Options{Link: "tcp://127.0.0.1:1", Defect: "late-retry"}, "only a station inside"},
+		{start, reference(t), bench.Options{Record: io.Discard}, "no probe whose stream"},
+		{start + "[probe]\nlink = \"file:a.vcd\"\n", reference(t), bench.Options{Link: "tcp://127.0.0.1:1", Record: io.Discard}, "no probe whose stream"},
+		{start + "[probe]\nlink = \"sigrok:driver=demo,channel=D0\"\n", reference(t), bench.Options{Link: "tcp://127.0.0.1:1", Record: io.Discard}, "no probe whose stream"},
 		{start + "[inside]\nserve = \"tcp\"\n", reference(t), bench.Options{Defect: "absent"}, "no defect named"},
 		{start + "[inside]\nserve = \"tcp\"\n", reference(t), bench.Options{Link: "serial:x"}, "begins with tcp:"},
 		{start + "[inside]\nserve = \"tcp\"\nlisten = \"256.0.0.1:0\"\n", reference(t), bench.Options{}, "256.0.0.1"},

@@ -10,6 +10,7 @@ import (
 	"bufferstop/harness"
 	"bufferstop/harness/current"
 	"bufferstop/harness/signal"
+	"bufferstop/harness/uncertainty"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -51,19 +52,40 @@ func (p Probe) Check() error {
 	return nil
 }
 
-// EdgeUncertainty is the expanded uncertainty (k=2) of the time between two edges: two times a rectangular distribution
-// as wide as the clock's period, and two times the noise, JCGM 100:2008 4.3.7 and 5.1.2. Times are whole nanoseconds,
-// which rounds each by at most half of one.
+// Budgets say what makes the probe's measurements uncertain, all of it as the simulation has it. The clock is the rig's own
+// time, so it does not drift.
+func (p Probe) Budgets() []uncertainty.Budget {
+	edges := uncertainty.Edges{
+		Period: 1e9 / (float64(p.Clock) / float64(physic.Hertz)), Clock: "clock of the simulated probe",
+		Noise: float64(p.Noise), NoiseSource: "noise of the simulated probe",
+		WholeNanoseconds: true,
+	}
+	return []uncertainty.Budget{
+		uncertainty.EdgeTimes(edges),
+		uncertainty.HalfDifferences(edges),
+		uncertainty.Currents(uncertainty.Samples{
+			Step: float64(p.CurrentStep) / milli, StepSource: "converter of the simulated probe",
+			Noise: float64(p.CurrentNoise) / milli, NoiseSource: "noise of the simulated probe",
+		}),
+		uncertainty.CurrentTimes(float64(p.SampleInterval), 0, nil),
+		uncertainty.AnswerTimes(0),
+	}
+}
+
+// milli makes milliamperes of what physic counts in.
+const milli = float64(physic.MilliAmpere)
+
+// EdgeUncertainty is the expanded uncertainty (k=2) of the time between two edges. The clock has no part in it that grows with
+// the time.
 func (p Probe) EdgeUncertainty() time.Duration {
-	step := 1e9 / (float64(p.Clock) / float64(physic.Hertz))
-	noise := float64(p.Noise)
-	return time.Duration(math.Ceil(2 * math.Sqrt(2*(step*step/12+noise*noise+1.0/12))))
+	b, _ := uncertainty.Of(p.Budgets(), uncertainty.EdgeTime, "")
+	return time.Duration(math.Ceil(b.Expanded(0)))
 }
 
 // CurrentUncertainty is the expanded uncertainty (k=2) of one sample.
 func (p Probe) CurrentUncertainty() physic.ElectricCurrent {
-	step, noise := float64(p.CurrentStep), float64(p.CurrentNoise)
-	return physic.ElectricCurrent(math.Ceil(2 * math.Sqrt(step*step/12+noise*noise)))
+	b, _ := uncertainty.Of(p.Budgets(), uncertainty.Current, "")
+	return physic.ElectricCurrent(math.Ceil(b.Expanded(0) * milli))
 }
 
 // probe watches one output and hands what it sees to the listeners, in batches.

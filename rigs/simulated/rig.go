@@ -146,7 +146,8 @@ func (r *Rig) build(t time.Duration) {
 // Describe says what the rig is and what it can do.
 func (r *Rig) Describe() harness.Description {
 	all := []harness.Ability{
-		harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.FitDecoder, harness.CutSupply,
+		harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
+		harness.FitDecoder, harness.CutSupply,
 	}
 	return harness.Description{
 		Name: r.options.Name,
@@ -159,6 +160,7 @@ func (r *Rig) Describe() harness.Description {
 		EdgeUncertainty:    r.options.Probe.EdgeUncertainty(),
 		SampleInterval:     r.options.Probe.SampleInterval,
 		CurrentUncertainty: r.options.Probe.CurrentUncertainty(),
+		Budgets:            r.options.Probe.Budgets(),
 	}
 }
 
