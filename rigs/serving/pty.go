@@ -107,6 +107,9 @@ func symlink(path, device string) error {
 	return os.Symlink(device, path)
 }
 
+// unhurried is how long a client is waited for that may be there: long beside what a busy machine holds a process up. Our own choice.
+const unhurried = 50 * time.Millisecond
+
 type ptyPort struct {
 	ours         *os.File
 	device, path string
@@ -130,7 +133,14 @@ func (p *ptyPort) Read(ctx context.Context, b []byte, timeout time.Duration) (in
 	if len(b) == 0 {
 		return 0, ctx.Err()
 	}
-	n, err := within(ctx, timeout, p.ours.SetReadDeadline, func() (int, error) { return p.ours.Read(b) })
+	read := func(timeout time.Duration) (int, error) {
+		return within(ctx, timeout, p.ours.SetReadDeadline, func() (int, error) { return p.ours.Read(b) })
+	}
+	n, err := read(timeout)
+	if errors.Is(err, link.ErrTimeout) && !p.open {
+		// On a busy machine a short time may have passed before there was any look at the device.
+		n, err = read(unhurried)
+	}
 	switch {
 	case n > 0, errors.Is(err, link.ErrTimeout):
 		p.seen(true)

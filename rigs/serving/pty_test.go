@@ -3,8 +3,11 @@
 package serving_test
 
 import (
+	"context"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
 	"testing"
 	"time"
 
@@ -93,4 +96,26 @@ func TestALinkToAPseudoTerminalOrToNothingIsReplacedAndNothingElse(t *testing.T)
 	require.NoError(t, serving.Vacant(path))
 	_, err = serving.PTY(filepath.Join(dir, "no", "tty"), quiet)
 	require.Error(t, err)
+}
+
+// However short the time that is given to each read, and however busy the machine.
+func TestNobodyIsTakenForAClientWhoIsNotThere(t *testing.T) {
+	var heard []serving.Notice
+	port, err := serving.PTY("", func(n serving.Notice) { heard = append(heard, n) })
+	require.NoError(t, err)
+	defer port.Close()
+	ctx, stop := context.WithCancel(t.Context())
+	for range 2 * runtime.GOMAXPROCS(0) {
+		go func() { // keeps the machine busy
+			for ctx.Err() == nil {
+				_ = strings.Repeat("x", 100)
+			}
+		}()
+	}
+	defer stop()
+	for range 300 {
+		_, err := port.Read(t.Context(), make([]byte, 10), 0)
+		require.ErrorIs(t, err, link.ErrTimeout)
+	}
+	assert.Empty(t, heard)
 }
