@@ -34,6 +34,10 @@ func (c *Course) goesOn(ctx context.Context) bool {
 	}
 	last := c.last
 	c.last = nil
+	if rig, may := c.session.Rig.(harness.Fallible); may && rig.Fault() != nil {
+		c.end("%v, since %s", rig.Fault(), last.Result.Name())
+		return false
+	}
 	trouble := last.Trouble()
 	if trouble.Fault == station.LinkFault && !trouble.OutOfReach {
 		switch err := c.session.Station.Resynchronise(ctx); {

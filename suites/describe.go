@@ -1,6 +1,10 @@
 package suites
 
 import (
+	"fmt"
+	"maps"
+	"slices"
+
 	"bufferstop/harness"
 	"bufferstop/harness/record"
 
@@ -17,9 +21,25 @@ func describe(run *record.Record, s *harness.Session, selection Selection) {
 		SampleInterval:     d.SampleInterval,
 		CurrentUncertainty: float64(d.CurrentUncertainty) / float64(physic.MilliAmpere),
 	}
+	for _, b := range d.Budgets {
+		if err := b.Check(); err != nil {
+			run.Notes = append(run.Notes, err.Error())
+			continue
+		}
+		run.Rig.Budgets = append(run.Rig.Budgets, record.BudgetOf(b))
+	}
+	if c := d.Calibration; c != nil {
+		run.Rig.Calibration = &record.Calibration{Date: c.Date, Probe: c.Name, Serial: int64(c.Serial), ValidDays: c.ValidDays, Tool: c.Tool}
+	}
+	run.Rig.Observations = d.Observations
 	for track, abilities := range d.Tracks {
 		for _, a := range abilities {
 			run.Rig.Tracks[string(track)] = append(run.Rig.Tracks[string(track)], string(a))
+		}
+	}
+	for _, track := range slices.Sorted(maps.Keys(d.Reasons)) {
+		for _, a := range slices.Sorted(maps.Keys(d.Reasons[track])) {
+			run.Notes = append(run.Notes, fmt.Sprintf("the rig's %q on the %s track: %s", a, track, d.Reasons[track][a]))
 		}
 	}
 	run.Station.Name = s.File.Name

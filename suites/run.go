@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"bufferstop/harness/record"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	"bufferstop/suites/catalogue"
 	"bufferstop/suites/examination"
 
 	"github.com/onsi/ginkgo/v2"
@@ -28,6 +30,9 @@ type Options struct {
 	// OnStart and OnResult, if set, are called as each check starts and ends.
 	OnStart  func(id, track string)
 	OnResult func(r record.Result)
+	// OnAgain, if set, is called before checks are made again whose results the rig has spoilt. OnResult hears of each check once,
+	// when its result stands.
+	OnAgain func()
 	// OnExchange, if set, is called with each operation that was asked of the station.
 	OnExchange func(e station.Exchange)
 	// Evidence is the directory for recordings of failures and for the log of the link; none are written when it is empty.
@@ -75,36 +80,11 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 		return run, err
 	}
 
-	globals.Reset()
 	defer globals.Reset()
 	defer silence()()
 	gomega.RegisterFailHandler(ginkgo.Fail)
-	course := Register(ctx, s, chosen)
 	certain := map[string]bool{}
-	ginkgo.ReportBeforeEach(func(report ginkgo.SpecReport) {
-		if labels := report.Labels(); o.OnStart != nil && len(labels) >= 3 {
-			o.OnStart(labels[1], labels[2])
-		}
-	})
-	ginkgo.ReportAfterEach(func(report ginkgo.SpecReport) {
-		x, ok := checkOf(report)
-		if !ok {
-			return
-		}
-		if o.Evidence != "" {
-			keepEvidence(x, o.Evidence)
-		}
-		certain[x.Result.Name()] = x.Certain()
-		run.Results = append(run.Results, x.Result)
-		if o.OnResult != nil {
-			o.OnResult(x.Result)
-		}
-	})
-	suite, reporter := ginkgo.GinkgoConfiguration()
-	suite.RandomSeed = 1 // the order of the catalogue stands; the rig has its own seed
-	reporter.NoColor = true
-	ginkgo.RunSpecs(quiet{}, "bufferstop", suite, reporter)
-
+	course := perform(ctx, s, chosen, o, run, certain)
 	illustrate(run, s)
 	run.EndedEarly = course.Ended()
 	// Noise that showed late was there before.
@@ -121,8 +101,108 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 		run.Notes = append(run.Notes, fmt.Sprintf("%d messages came back as they were sent, though the station file does not say that the station echoes", n))
 	}
 	finish()
+	if rig, may := rig.(harness.Fallible); may {
+		if m := rig.Mishaps(); m != (harness.Mishaps{}) {
+			run.Notes = append(run.Notes, fmt.Sprintf("of the rig: %s", m))
+		}
+		run.Notes = append(run.Notes, rig.Remarks()...)
+	}
 	run.Conclude(rig.Now(), time.Since(started), ctx.Err() != nil)
 	return run, nil
+}
+
+// rounds is how often a check is made at most whose result the rig has spoilt. Our own choice: what holds up a host comes and goes.
+const rounds = 3
+
+// perform makes the chosen checks, and again those whose result the rig has spoilt: the load that came too late, the stretch that was
+// lost. What a check has found the last time stands.
+func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement, o Options, run *record.Record, certain map[string]bool) (course *Course) {
+	for round := 1; len(chosen) > 0; round++ {
+		globals.Reset()
+		course = Register(ctx, s, chosen)
+		var spoilt []catalogue.Requirement
+		var untold []string
+		ginkgo.ReportBeforeEach(func(report ginkgo.SpecReport) {
+			if labels := report.Labels(); o.OnStart != nil && len(labels) >= 3 {
+				o.OnStart(labels[1], labels[2])
+			}
+		})
+		ginkgo.ReportAfterEach(func(report ginkgo.SpecReport) {
+			x, ok := checkOf(report)
+			if !ok {
+				return
+			}
+			again := x.Spoilt() && round < rounds && ctx.Err() == nil && course.Ended() == ""
+			if again {
+				spoilt = appendTrack(spoilt, x.Requirement, x.Track)
+				untold = append(untold, x.Result.Name())
+			}
+			if o.Evidence != "" {
+				keepEvidence(x, o.Evidence)
+			}
+			switch i := place(run, x.Result.Name()); {
+			case i < 0:
+				run.Results = append(run.Results, x.Result)
+				certain[x.Result.Name()] = x.Certain()
+			case x.Result.Verdict == verdict.Excluded: // it was not made again after all
+				x.Result = run.Results[i]
+			default:
+				x.Note("checked again, since before this %s", former(&run.Results[i]))
+				run.Results[i] = x.Result
+				certain[x.Result.Name()] = x.Certain()
+			}
+			if o.OnResult != nil && !again {
+				o.OnResult(x.Result)
+			}
+		})
+		suite, reporter := ginkgo.GinkgoConfiguration()
+		suite.RandomSeed = 1 // the order of the catalogue stands; the rig has its own seed
+		reporter.NoColor = true
+		ginkgo.RunSpecs(quiet{}, "bufferstop", suite, reporter)
+		if course.Ended() != "" || ctx.Err() != nil {
+			// Nothing is made again any more, and what was found stands.
+			for _, name := range untold {
+				if o.OnResult != nil {
+					o.OnResult(run.Results[place(run, name)])
+				}
+			}
+			return course
+		}
+		if chosen = spoilt; len(chosen) > 0 {
+			s.Forget() // an exercise may be what was spoilt
+			if o.OnAgain != nil {
+				o.OnAgain()
+			}
+		}
+	}
+	return course
+}
+
+// place is where the result of that name is, -1 if it is not there yet.
+func place(run *record.Record, name string) int {
+	return slices.IndexFunc(run.Results, func(r record.Result) bool { return r.Name() == name })
+}
+
+// former words why a check is made again, and what it had found: that it has not failed another time is no secret.
+func former(r *record.Result) string {
+	text := r.Reason
+	for _, f := range r.Failures {
+		text += fmt.Sprintf("; it had found: %s: expected %s, got %s", f.What, f.Expected, f.Actual)
+		if f.Evidence != "" {
+			text += ", " + f.Evidence
+		}
+	}
+	return text
+}
+
+// appendTrack adds a requirement on one of its tracks.
+func appendTrack(all []catalogue.Requirement, r catalogue.Requirement, track station.Track) []catalogue.Requirement {
+	if last := len(all) - 1; last >= 0 && all[last].ID == r.ID {
+		all[last].Tracks = append(all[last].Tracks, string(track))
+		return all
+	}
+	r.Tracks = []string{string(track)}
+	return append(all, r)
 }
 
 // greet asks the station who it is, and starts it from a known state.

@@ -18,7 +18,7 @@ func programmingOnTheMain(x *examination.Check) {
 	x.Drive(address, 12, dcc.Forward) // its refresh packets are what gets in between
 	x.Wait(x.CommandTime())
 	const cv, value = 3, 42
-	given := x.Rig.Now()
+	given := x.Now()
 	x.Obeyed("write a CV on the main", x.Station.WriteOnMain(x.Context(), address, cv, value))
 	want := dcc.MainWrite{Address: address, CV: cv, Value: value}
 	if _, seen := x.Await(w, given, 2*x.CommandTime(), func(h harness.Heard) bool {

@@ -5,13 +5,14 @@ import (
 
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/examination"
 )
 
 // S-9.2 C: one packet every 30 ms, start bit to start bit.
 func packetRate(x *examination.Check) {
-	x.SpreadOfTimes("start to start", examination.Intervals(traffic(x)), x.Rig.Describe().EdgeUncertainty)
+	x.SpreadOfTimes("start to start", examination.Intervals(traffic(x)))
 }
 
 // refreshTime is how long the refresh is watched: several rounds over a handful of locomotives.
@@ -42,5 +43,5 @@ func refreshOfEveryLocomotive(x *examination.Check) {
 		waits.Add(float64(to-last), last)
 	}
 	x.Promise("longest wait of a locomotive", time.Duration(waits.Max), x.File.Declares.RefreshTime, waits.MaxAt,
-		x.Rig.Describe().EdgeUncertainty)
+		x.Budget(uncertainty.EdgeTime))
 }

@@ -14,7 +14,7 @@ func oneHalfBits(x *examination.Check) {
 
 // S-9.1 A: t1d, the difference of the two halves of a one.
 func halvesOfAOne(x *examination.Check) {
-	x.Spread("difference of the halves of a one", &traffic(x).Statistics().OneDifference)
+	x.SpreadOfDifferences("difference of the halves of a one", &traffic(x).Statistics().OneDifference)
 }
 
 // S-9.1 A: t0, each half of a zero.
@@ -41,6 +41,6 @@ func timingUnderSerialLoad(x *examination.Check) {
 		x.Inconclusive("the station took none of %d commands", report.Sent)
 	}
 	x.Spread("one half-bit", &w.Statistics().OneHalf)
-	x.Spread("difference of the halves of a one", &w.Statistics().OneDifference)
+	x.SpreadOfDifferences("difference of the halves of a one", &w.Statistics().OneDifference)
 	x.Spread("zero half-bit", &w.Statistics().ZeroHalf)
 }

@@ -7,6 +7,7 @@ import (
 	"bufferstop/harness"
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/suites/examination"
 )
 
@@ -68,7 +69,7 @@ func stops(x *examination.Check, locomotives []dcc.Address, command func() error
 	}
 	x.Wait(x.CommandTime())
 	w := x.Watch(station.Main)
-	given := x.Rig.Now()
+	given := x.Now()
 	x.Obeyed("emergency stop", command())
 	promised := x.File.Declares.StopLatency
 	stop, seen := x.Await(w, given, max(3*promised, x.CommandTime()), isStop)
@@ -76,7 +77,7 @@ func stops(x *examination.Check, locomotives []dcc.Address, command func() error
 		x.Wrong("emergency stop on the track", "an emergency stop packet", "none", given)
 		stop.End = x.Rig.Now()
 	}
-	x.Promise("command to end of packet", stop.End-given, promised, stop.End, x.Rig.Describe().EdgeUncertainty)
+	x.Promise("command to end of packet", stop.End-given, promised, stop.End, x.Budget(uncertainty.CommandTime))
 	x.Wait(afterStop)
 	w.Stop()
 	driven, at := 0, stop.End

@@ -39,7 +39,7 @@ func traffic(x *examination.Check) *harness.Watch {
 	if x.Track == station.Programming {
 		return x.ServiceTraffic()
 	}
-	return x.Look(harness.Shared(x.Session, onMain, func() *harness.Watch { return mainTraffic(x) }))
+	return x.Look(examination.Shared(x, onMain, func() *harness.Watch { return mainTraffic(x) }))
 }
 
 // mainTraffic lets the station idle, then has every kind of packet sent that it claims, with a few locomotives in refresh.

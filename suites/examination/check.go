@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"time"
 
+	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/record"
 	"bufferstop/harness/signal"
@@ -33,10 +34,16 @@ type Check struct {
 	ctx      context.Context
 	watches  []*harness.Watch
 	judged   []*harness.Watch
-	restarts int               // of the station, before the check
-	resets   int               // of its processor, where the rig sees that
-	trouble  station.Diagnosis // why a command was not obeyed; the zero value if all were
-	certain  bool              // that a failure is the station's
+	restarts int             // of the station, before the check
+	resets   int             // of its processor, where the rig sees that
+	mishaps  harness.Mishaps // of the rig, before the check
+	fitted   *fakedecoder.Decoder
+	// inherited are the mishaps of exercises that others have had done.
+	inherited harness.Mishaps
+	spoilt    bool              // the rig did not do what it was to
+	firm      bool              // a half-bit is outside its limit, which the probe has measured without the host
+	trouble   station.Diagnosis // why a command was not obeyed; the zero value if all were
+	certain   bool              // that a failure is the station's
 }
 
 // A Spec is the code that checks a requirement on a track.
@@ -64,6 +71,7 @@ func (x *Check) Run(ctx context.Context, spec Spec) {
 		x.resets = rig.StationResets()
 		x.certain = true // there is no line that could have done it: see diagnose
 	}
+	x.mishaps = x.mishapsNow()
 	x.Result.Start = x.Rig.Now()
 	started := time.Now()
 	defer func() {
@@ -94,8 +102,12 @@ func (x *Check) Applies() (verdict.Verdict, string) {
 		return verdict.NotFitted, fmt.Sprintf("the rig does not reach the %s track", x.Track)
 	}
 	for _, need := range x.Requirement.Needs {
-		if !x.Rig.Describe().Can(x.Track, harness.Ability(need)) {
-			return verdict.NotFitted, fmt.Sprintf("the rig lacks %q on the %s track", need, x.Track)
+		if d := x.Rig.Describe(); !d.Can(x.Track, harness.Ability(need)) {
+			reason := fmt.Sprintf("the rig lacks %q on the %s track", need, x.Track)
+			if why := d.Reasons[x.Track][harness.Ability(need)]; why != "" {
+				reason += ": " + why
+			}
+			return verdict.NotFitted, reason
 		}
 	}
 	return verdict.Unmeasured, ""

@@ -31,6 +31,13 @@ func (x *Check) Wait(d time.Duration) {
 	}
 }
 
+// Now is the time at which a command is about to be given. A rig whose clock moves only while somebody waits on it, though
+// the world goes on, is waited for first, so that it is the present one.
+func (x *Check) Now() time.Duration {
+	x.Wait(0)
+	return x.Rig.Now()
+}
+
 // Watch sets a watch on a track until the check ends or it is stopped.
 func (x *Check) Watch(track station.Track) *harness.Watch {
 	w := x.Session.Watch(track)
@@ -47,8 +54,11 @@ func (x *Check) Fitted(what string, err error) {
 
 func (x *Check) rigFault(what string, err error) {
 	v, reason := verdict.Error, fmt.Sprintf("%s: %v", what, err)
-	if x.ctx.Err() != nil {
+	switch {
+	case x.ctx.Err() != nil:
 		v, reason = verdict.Excluded, "the run was stopped during the check"
+	case errors.Is(err, harness.ErrBeyond):
+		v = verdict.NotFitted
 	}
 	x.Worsen(v, reason)
 	gomega.Expect(err).NotTo(gomega.HaveOccurred(), what)

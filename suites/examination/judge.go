@@ -6,6 +6,7 @@ import (
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/signal"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 
 	"periph.io/x/conn/v3/physic"
@@ -33,8 +34,20 @@ func (x *Check) promise(quantity string, promised float64) verdict.Limit {
 
 // Spread judges every value of a timing distribution, with the rig's uncertainty of the time between two edges.
 func (x *Check) Spread(quantity string, d *signal.Distribution) {
-	x.Measured(verdict.Distribution(quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0),
-		float64(x.Rig.Describe().EdgeUncertainty)))
+	x.SpreadOfTimes(quantity, spreadOf(d))
+	x.halvesFirm()
+}
+
+// halvesFirm notes whether the half-bits that were judged just now are outside their limit. How busy the host was has no part in
+// their times.
+func (x *Check) halvesFirm() {
+	x.firm = x.firm || x.Result.Measurements[len(x.Result.Measurements)-1].Verdict.Outside()
+}
+
+// SpreadOfDifferences judges every value of a distribution of differences of two half-bits, which share an edge.
+func (x *Check) SpreadOfDifferences(quantity string, d *signal.Distribution) {
+	x.measured(reading{quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0), x.Budget(uncertainty.HalfDifference)})
+	x.halvesFirm()
 }
 
 // SpreadOfCounts judges every value of a spread of counts.
@@ -42,9 +55,9 @@ func (x *Check) SpreadOfCounts(quantity string, s verdict.Spread) {
 	x.Measured(verdict.Distribution(quantity, verdict.Count, s, x.limit(quantity, 0), 0))
 }
 
-// SpreadOfTimes judges every value of a spread of times in nanoseconds, with the uncertainty u (k=2).
-func (x *Check) SpreadOfTimes(quantity string, s verdict.Spread, u time.Duration) {
-	x.Measured(verdict.Distribution(quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), float64(u)))
+// SpreadOfTimes judges every value of a spread of times between edges, in nanoseconds.
+func (x *Check) SpreadOfTimes(quantity string, s verdict.Spread) {
+	x.measured(reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.EdgeTime)})
 }
 
 func spreadOf(d *signal.Distribution) verdict.Spread {
@@ -62,9 +75,11 @@ func (x *Check) Number(quantity string, n int, at time.Duration) {
 }
 
 // Promise judges a span of time against one that the station declares. A station that declares none is not judged: the
-// check is not claimed.
-func (x *Check) Promise(quantity string, span, promised, at, u time.Duration) {
-	x.Measured(verdict.Duration(quantity, span, at, x.promise(quantity, float64(promised)), u))
+// check is not claimed. The budget is that of how the time was measured.
+func (x *Check) Promise(quantity string, span, promised, at time.Duration, by uncertainty.Budget) {
+	var s verdict.Spread
+	s.Add(float64(span), at)
+	x.measured(reading{quantity, verdict.Nanoseconds, s, x.promise(quantity, float64(promised)), by})
 }
 
 // Measured adds a measurement to the result; one outside its limit is a failure with what was expected.
@@ -78,7 +93,7 @@ func (x *Check) Measured(m verdict.Measurement) {
 			Actual:   m.String(),
 			At:       m.At,
 		})
-	case m.Verdict == verdict.Inconclusive && x.Result.Reason == "":
+	case m.Count == 0 && m.Verdict == verdict.Inconclusive && x.Result.Reason == "":
 		x.Result.Reason = "nothing to measure: " + m.Name
 	}
 }
@@ -97,9 +112,10 @@ func (x *Check) Failed(what, expected, actual string, at time.Duration) {
 	x.Result.Fail(record.Failure{What: what, Expected: expected, Actual: actual, At: at})
 }
 
-// PromisedCurrent judges a spread of currents in milliamperes against one that the station declares.
-func (x *Check) PromisedCurrent(quantity string, s verdict.Spread, promised physic.ElectricCurrent) {
-	u := float64(x.Rig.Describe().CurrentUncertainty) / float64(physic.MilliAmpere)
-	limit := x.promise(quantity, float64(promised)/float64(physic.MilliAmpere))
-	x.Measured(verdict.Distribution(quantity, verdict.Milliamperes, s, limit, u))
+// PromisedError judges a spread of errors of a current, in milliamperes, against an accuracy that the station declares. Each is
+// the difference from the mean of at least n samples, of currents up to the given one.
+func (x *Check) PromisedError(quantity string, s verdict.Spread, promised physic.ElectricCurrent, upTo physic.ElectricCurrent, n int) {
+	const milli = float64(physic.MilliAmpere)
+	b := x.Budget(uncertainty.Current).Averaged(n).At(float64(upTo) / milli)
+	x.measured(reading{quantity, verdict.Milliamperes, s, x.promise(quantity, float64(promised)/milli), b})
 }

@@ -94,7 +94,7 @@ func (x *Check) Drive(address dcc.Address, step int, direction dcc.Direction) {
 // Carries gives a command and expects its packet on the track within the declared time. What is wrong goes into the
 // result's failures. That later packets say the same is OPS-012's matter.
 func (x *Check) Carries(w *harness.Watch, want dcc.Instruction, command func() error) bool {
-	given := x.Rig.Now()
+	given := x.Now()
 	x.Obeyed(want.String(), command())
 	_, seen := x.Await(w, given, x.CommandTime(), func(h harness.Heard) bool { return says(h.Meaning, want) })
 	if seen {
@@ -142,17 +142,17 @@ func (x *Check) FitPersonality(name string) *fakedecoder.Decoder {
 func (x *Check) Fit(c fakedecoder.Config) *fakedecoder.Decoder {
 	d, err := x.Rig.Track(station.Programming).Fit(c)
 	x.Fitted("fit a fake decoder", err)
-	return d
+	return x.fit(d)
 }
 
 // ReadCV reads a CV by direct mode and expects a value.
 func (x *Check) ReadCV(cv int) byte {
-	value, err := x.Station.ReadCV(x.ctx, cv, station.Direct)
+	value, err := x.AskToRead(cv)
 	x.Obeyed(fmt.Sprintf("read CV %d", cv), err)
 	return value
 }
 
 // WriteCV writes a CV by direct mode and expects it to be acknowledged.
 func (x *Check) WriteCV(cv int, value byte) {
-	x.Obeyed(fmt.Sprintf("write %d to CV %d", value, cv), x.Station.WriteCV(x.ctx, cv, value, station.Direct))
+	x.Obeyed(fmt.Sprintf("write %d to CV %d", value, cv), x.AskToWrite(cv, value))
 }

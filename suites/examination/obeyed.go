@@ -22,6 +22,9 @@ func (x *Check) Obeyed(what string, err error) {
 	if err == nil {
 		return
 	}
+	if errors.Is(err, harness.ErrRig) {
+		x.rigFault(what, err)
+	}
 	x.running(what, err)
 	x.Note("%s: %s", what, lastExchange(x.Station.LastExchange()))
 	if x.lays() {
@@ -64,7 +67,9 @@ func (x *Check) running(what string, err error) {
 
 // lays reports whether the check may have put something across the rails that must not stay there.
 func (x *Check) lays() bool {
-	return slices.Contains(x.Requirement.Needs, string(harness.LayShort)) || slices.Contains(x.Requirement.Needs, string(harness.LayLoad))
+	return slices.ContainsFunc(x.Requirement.Needs, func(need string) bool {
+		return slices.Contains([]harness.Ability{harness.LayShort, harness.LayLoad, harness.LayInrush}, harness.Ability(need))
+	})
 }
 
 // diagnose finds out whose fault it is that a command failed. A rig that runs the station's processor itself knows when that
@@ -99,6 +104,7 @@ func (x *Check) Finish(ctx context.Context) {
 		x.Note("listening to the station at the end: %v", err)
 	}
 	x.lookInside(ctx)
+	x.lookAtRig()
 	if n := x.Station.Restarts() - x.restarts; n > 0 {
 		x.certain = true
 		x.Failed("the station during the check", "no restart that nobody asked for",

@@ -31,6 +31,14 @@ const (
 	signalAfterEnd = 26 * time.Microsecond
 )
 
+// How much too early a probe may see voltage go, once it has taken off what its comparators are late by, and how much too late
+// it may see it come back: the tolerances of rigs/bench/README.md (window comparator, 10 µs ± 1.5 µs) and what rigs/bench/probe
+// promises of edges to off and back. What a station does at its limit is a cutout all the same.
+const (
+	offTooEarly = 1500 * time.Nanosecond
+	backTooLate = 16 * time.Microsecond
+)
+
 // Disturbed returns the stretches of a watch that hold no packet and should: all but what the ends of the watch cut, and
 // the cutouts of a station that claims them (S-9.2 C, July 2004: power may be removed between packets).
 func (x *Check) Disturbed(w *harness.Watch) []signal.Unusable {
@@ -49,7 +57,7 @@ func (x *Check) Disturbed(w *harness.Watch) []signal.Unusable {
 // isCutout reports whether an off state lies where a cutout does: after the end of a packet, no longer than one.
 func isCutout(w *harness.Watch, u signal.Unusable) bool {
 	return slices.ContainsFunc(w.Packets, func(h harness.Heard) bool {
-		return u.Start >= h.End+signalAfterEnd && u.End <= h.End+longestCutout
+		return u.Start >= h.End+signalAfterEnd-offTooEarly && u.End <= h.End+longestCutout+backTooLate
 	})
 }
 

@@ -30,6 +30,9 @@ func TestACutoutIsADisturbanceOnlyForAStationThatDoesNotClaimIt(t *testing.T) {
 	cutout := signal.Unusable{Start: 6*ms + 30*time.Microsecond, End: 6*ms + 470*time.Microsecond, Reason: signal.ReasonOff}
 	assert.Empty(t, check(true).Disturbed(heard(cutout)))
 	assert.Equal(t, []signal.Unusable{cutout}, check(false).Disturbed(heard(cutout)))
+	// The shortest and the longest way to one, as a probe may see it.
+	widest := signal.Unusable{Start: 6*ms + 24500*time.Nanosecond, End: 6*ms + 504*time.Microsecond, Reason: signal.ReasonOff}
+	assert.Empty(t, check(true).Disturbed(heard(widest)))
 	n, first := check(false).Offs(heard(cutout))
 	assert.Equal(t, 1, n)
 	assert.Equal(t, cutout.Start, first)

@@ -11,7 +11,7 @@ const ServiceTrafficName = "traffic on the programming track"
 // ServiceTraffic returns a watch on the programming track while an ordinary fake decoder is read and written, made once
 // for all the requirements that look at it.
 func (x *Check) ServiceTraffic() *harness.Watch {
-	return x.Look(harness.Shared(x.Session, ServiceTrafficName, func() *harness.Watch {
+	return x.Look(Shared(x, ServiceTrafficName, func() *harness.Watch {
 		x.FitDefault()
 		w := x.Watch(station.Programming)
 		x.ReadCV(1)

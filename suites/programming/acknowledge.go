@@ -59,11 +59,11 @@ func noiseBeforeTheWindow(x *examination.Check) {
 	const cv = 29
 	read := func(pulses []time.Duration) (found []window, got bool) {
 		w := x.Watch(station.Programming)
-		given := x.Rig.Now()
+		given := x.Now()
 		for _, after := range pulses {
 			d.Pulse(given+after, noiseWidth, noiseAmplitude)
 		}
-		_, err := x.Station.ReadCV(x.Context(), cv, station.Direct)
+		_, err := x.AskToRead(cv)
 		w.Stop()
 		unacknowledged(x, "read a CV of a deaf decoder", err)
 		return windows(runs(w), given), err == nil
@@ -82,7 +82,13 @@ func noiseBeforeTheWindow(x *examination.Check) {
 			pulses = append(pulses, start(q))
 		}
 		noisy, got := read(pulses)
-		if got || brokenOff(x, pulses, quiet, noisy) {
+		for again := 1; again < noiseReads && !kept(pulses, quiet, noisy); again++ {
+			noisy, got = read(pulses)
+		}
+		if !kept(pulses, quiet, noisy) {
+			x.Inconclusive("a read with noise did not keep the timing of the one without: a pulse fell into the window, %d times", noiseReads)
+		}
+		if brokenOff(x, quiet, noisy) || got {
 			taken++
 		}
 		if got {
@@ -92,13 +98,28 @@ func noiseBeforeTheWindow(x *examination.Check) {
 	x.Number("false acknowledges", taken, x.Rig.Now())
 }
 
-// brokenOff reports whether a pulse was taken for an answer: the run of packets that it came with ends sooner than
-// without noise. From there on the read runs ahead of the quiet one, and later pulses do not fall where they were meant to.
-func brokenOff(x *examination.Check, pulses []time.Duration, quiet, noisy []window) bool {
+// noiseReads is how often a read with noise is tried: over a real link a command does not always take the same time to the
+// station, and a pulse has two milliseconds to spare. Our own choice.
+const noiseReads = 5
+
+// kept reports whether every pulse fell where it was meant to, before its window. A pulse that was taken for an answer ends the run of
+// packets that it came with sooner than without noise. From there on the read runs ahead of the quiet one, and later pulses
+// do not count.
+func kept(pulses []time.Duration, quiet, noisy []window) bool {
 	for i := range min(len(quiet), len(noisy)) {
 		if from, to := pulses[i], pulses[i]+noiseWidth; from < noisy[i].shut && to > noisy[i].open {
-			x.Inconclusive("the second read did not keep the timing of the first: a pulse fell into the window")
+			return false
 		}
+		if noisy[i].packets < quiet[i].packets {
+			break
+		}
+	}
+	return true
+}
+
+// brokenOff reports whether a pulse was taken for an answer.
+func brokenOff(x *examination.Check, quiet, noisy []window) bool {
+	for i := range min(len(quiet), len(noisy)) {
 		if noisy[i].packets < quiet[i].packets {
 			x.Wrong("a pulse before the window", fmt.Sprintf("%d verify packets, as without it", quiet[i].packets),
 				fmt.Sprintf("%d, as after an acknowledge", noisy[i].packets), noisy[i].given+noisy[i].first)

@@ -12,14 +12,14 @@ import (
 // acknowledges: every sequence in its full length. A decoder that is deaf is on the track, so that a station which first
 // looks for any load finds one.
 func unanswered(x *examination.Check) (read, write *harness.Watch) {
-	both := harness.Shared(x.Session, "service mode without acknowledge", func() [2]*harness.Watch {
+	both := examination.Shared(x, "service mode without acknowledge", func() [2]*harness.Watch {
 		x.FitPersonality("deaf")
 		read := x.Watch(station.Programming)
-		_, err := x.Station.ReadCV(x.Context(), 29, station.Direct)
+		_, err := x.AskToRead(29)
 		read.Stop()
 		unacknowledged(x, "read CV 29 of a deaf decoder", err)
 		write := x.Watch(station.Programming)
-		err = x.Station.WriteCV(x.Context(), 29, 6, station.Direct)
+		err = x.AskToWrite(29, 6)
 		write.Stop()
 		unacknowledged(x, "write CV 29 of a deaf decoder", err)
 		return [2]*harness.Watch{read, write}

@@ -39,5 +39,5 @@ func mainDuringProgramming(x *examination.Check) {
 		}
 	}
 	x.Number("service-mode packets on the main", leaked, at)
-	x.SpreadOfTimes("start to start", examination.Intervals(w), x.Rig.Describe().EdgeUncertainty)
+	x.SpreadOfTimes("start to start", examination.Intervals(w))
 }

@@ -161,5 +161,5 @@ func gaps(x *examination.Check) {
 			}
 		}
 	}
-	x.SpreadOfTimes("end of packet to end of the next", between, x.Rig.Describe().EdgeUncertainty)
+	x.SpreadOfTimes("end of packet to end of the next", between)
 }

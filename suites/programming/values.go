@@ -7,18 +7,16 @@ import (
 
 	"bufferstop/fakedecoder"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/suites/examination"
 )
 
-// linkUncertainty bounds how well the time of an answer is known: a character of ten bits at 9600 baud, the slowest link
-// in common use (common practice, no source).
-const linkUncertainty = 10 * time.Second / 9600
-
 // reads expects that the station reads what is in the decoder, and says whether it does. How long it took is returned.
 func reads(x *examination.Check, d *fakedecoder.Decoder, cv int) (right bool, took time.Duration) {
-	given := x.Rig.Now()
+	x.PrepareToRead(cv)
+	given := x.Now()
 	want := fmt.Sprintf("%d", d.CV(cv))
-	value, err := x.Station.ReadCV(x.Context(), cv, station.Direct)
+	value, err := x.AskToRead(cv)
 	took = x.Rig.Now() - given
 	what := fmt.Sprintf("reading CV %d", cv)
 	if errors.Is(err, station.ErrNoAcknowledge) {
@@ -72,7 +70,7 @@ func listOfCVs(x *examination.Check) {
 		}
 	}
 	x.Number("wrong or missing values", wrong, x.Rig.Now())
-	x.Promise("time to read a CV", longest, x.File.Declares.ReadTime, at, linkUncertainty)
+	x.Promise("time to read a CV", longest, x.File.Declares.ReadTime, at, x.Budget(uncertainty.AnswerTime))
 }
 
 // What is written is in the decoder afterwards, reads back, verifies; a wrong value does not verify.
@@ -86,7 +84,7 @@ func writeThenVerify(x *examination.Check) {
 	const cv = 67 // first entry of the speed table: any value is legal (S-9.2.2, July 2012)
 	for _, value := range []byte{1, 85, 128, 170, 254} {
 		what := fmt.Sprintf("writing %d to CV %d", value, cv)
-		err := x.Station.WriteCV(x.Context(), cv, value, station.Direct)
+		err := x.AskToWrite(cv, value)
 		if errors.Is(err, station.ErrNoAcknowledge) {
 			no(what, "done", "no acknowledge")
 			continue
@@ -100,7 +98,7 @@ func writeThenVerify(x *examination.Check) {
 		}
 		for _, asked := range []byte{d.CV(cv), d.CV(cv) ^ 0x10} {
 			what := fmt.Sprintf("verifying %d in CV %d, which holds %d", asked, cv, d.CV(cv))
-			same, err := x.Station.VerifyCV(x.Context(), cv, asked, station.Direct)
+			same, err := x.AskToVerify(cv, asked)
 			x.Obeyed(what, err)
 			if same != (asked == d.CV(cv)) {
 				no(what, fmt.Sprint(asked == d.CV(cv)), fmt.Sprint(same))
@@ -121,7 +119,7 @@ func bitWrite(x *examination.Check) {
 			on := start>>bit&1 == 0
 			want := start ^ 1<<bit
 			what := fmt.Sprintf("writing bit %d of CV %d, which holds %d", bit, cv, start)
-			err := x.Station.WriteBit(x.Context(), cv, bit, on)
+			err := x.AskToWriteBit(cv, bit, on)
 			if errors.Is(err, station.ErrNoAcknowledge) {
 				wrong++
 				x.Wrong(what, fmt.Sprint(want), "no acknowledge", x.Rig.Now())
@@ -139,8 +137,8 @@ func bitWrite(x *examination.Check) {
 
 // With nothing on the track a read ends, in the time that the station declares, with the report that nothing answered.
 func noDecoder(x *examination.Check) {
-	given := x.Rig.Now()
-	value, err := x.Station.ReadCV(x.Context(), 8, station.Direct)
+	given := x.Now()
+	value, err := x.AskToRead(8)
 	took := x.Rig.Now() - given
 	switch {
 	case err == nil:
@@ -148,5 +146,5 @@ func noDecoder(x *examination.Check) {
 	case !errors.Is(err, station.ErrNoAcknowledge):
 		x.Obeyed("reading with no decoder", err)
 	}
-	x.Promise("time to the report", took, x.File.Declares.NoDecoderTime, x.Rig.Now(), linkUncertainty)
+	x.Promise("time to the report", took, x.File.Declares.NoDecoderTime, x.Rig.Now(), x.Budget(uncertainty.AnswerTime))
 }

@@ -20,6 +20,8 @@ type Options struct {
 	Limit time.Duration
 	// Listen is how long the rig's time is to listen before and after: 500 ms if zero.
 	Listen time.Duration
+	// Loop measures the loop time, for which each track that has a load is switched on.
+	Loop bool
 }
 
 func (o Options) withDefaults() Options {
@@ -63,6 +65,8 @@ func Check(ctx context.Context, rig harness.Rig, file *station.File, o Options) 
 	c.ask(ctx)
 	c.listenAfter(ctx)
 	r.Unsolicited.Over = rig.Now() - begun
+	c.state()
+	c.loops(ctx)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

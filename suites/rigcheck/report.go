@@ -28,6 +28,11 @@ type Report struct {
 	Restarts int       `json:"restarts"`
 	Tracks   []Track   `json:"tracks"`
 	Findings []Finding `json:"findings"`
+	// Loops are the loop times of the tracks where the rig's probe has a load; Calibration is the state of the calibration of
+	// that probe, nil where there is none to calibrate. Uncertainties say how well the rig measures.
+	Loops         []Loop        `json:"loops,omitempty"`
+	Calibration   *Calibration  `json:"calibration,omitempty"`
+	Uncertainties []Uncertainty `json:"uncertainties,omitempty"`
 }
 
 // A Rig is what was checked.
@@ -98,11 +103,19 @@ type Track struct {
 	Reached bool              `json:"reached"` // by the rig
 	Can     []harness.Ability `json:"can"`
 	Cannot  []harness.Ability `json:"cannot"`
+	// Reasons say why the rig lacks an ability, or on what condition it has one, where there is something to say.
+	Reasons []Reason `json:"reasons,omitempty"`
 	// Checks is the number of requirements that concern the track. Of them NotClaimed are not asked of this station, and
 	// NotFitted cannot be checked on this rig; the rest can.
 	Checks     int `json:"checks"`
 	NotClaimed int `json:"not_claimed"`
 	NotFitted  int `json:"not_fitted"`
+}
+
+// A Reason is what there is to say of one ability.
+type Reason struct {
+	Ability harness.Ability `json:"ability"`
+	Why     string          `json:"why"`
 }
 
 // A Severity says how much a finding matters.

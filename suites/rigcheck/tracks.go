@@ -12,7 +12,7 @@ import (
 
 // abilities are all that a rig may have on a track, in the order in which they are told.
 var abilities = []harness.Ability{harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad,
-	harness.FitDecoder, harness.CutSupply}
+	harness.LayInrush, harness.FitDecoder, harness.CutSupply}
 
 // tracks says for each output what the rig can do there, and which requirements that leaves.
 func tracks(rig harness.Rig, file *station.File) []Track {
@@ -32,6 +32,9 @@ func tracks(rig harness.Rig, file *station.File) []Track {
 				t.Can = append(t.Can, a)
 			} else {
 				t.Cannot = append(t.Cannot, a)
+			}
+			if why := rig.Describe().Reasons[name][a]; why != "" {
+				t.Reasons = append(t.Reasons, Reason{a, why})
 			}
 		}
 		for _, q := range catalogue.All() {

@@ -21,6 +21,8 @@ func reportedCurrent(x *examination.Check) {
 	running(x, x.Track)
 	track := x.Rig.Track(x.Track)
 	var errors verdict.Spread
+	var largest physic.ElectricCurrent
+	fewest := math.MaxInt
 	for _, part := range []physic.ElectricCurrent{0, 25, 50, 90} { // percent of the no-trip current
 		x.Fitted("load the track", track.Load(x.File.Declares.Track(x.Track).NoTripCurrent*part/100))
 		x.Wait(settleTime)
@@ -35,6 +37,7 @@ func reportedCurrent(x *examination.Check) {
 			x.Inconclusive("the probe took no samples")
 		}
 		measured := meter.Mean()
+		largest, fewest = max(largest, measured), min(fewest, int(meter.Count()))
 		off := math.Abs(float64(reported-measured)) / float64(physic.MilliAmpere)
 		x.Note("the station reports %v, the probe measures %v", reported, measured)
 		errors.Add(off, x.Rig.Now())
@@ -42,5 +45,5 @@ func reportedCurrent(x *examination.Check) {
 			x.Wrong("reported current", fmt.Sprintf("%v ± %v", measured, promised), reported.String(), x.Rig.Now())
 		}
 	}
-	x.PromisedCurrent("error of the reported current", errors, x.File.Declares.CurrentAccuracy)
+	x.PromisedError("error of the reported current", errors, x.File.Declares.CurrentAccuracy, largest, fewest)
 }

@@ -27,5 +27,5 @@ func otherTrack(x *examination.Check) {
 		x.Wrong("the track beside a short", "packets as before", fmt.Sprintf("%s for %v", u.Reason, u.End-u.Start), u.Start)
 	}
 	x.Number("off states and torn packets", disturbed, at)
-	x.SpreadOfTimes("start to start", examination.Intervals(w), x.Rig.Describe().EdgeUncertainty)
+	x.SpreadOfTimes("start to start", examination.Intervals(w))
 }

@@ -8,6 +8,7 @@ import (
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/suites/examination"
 )
 
@@ -23,7 +24,7 @@ func tripAndOpen(x *examination.Check, track station.Track) (w *harness.Watch, g
 		x.Inconclusive("the short was not cut in %v, so there is no recovery to look at", promised.TripTime*patience)
 	}
 	x.Fitted("take the short away", x.Rig.Track(track).Open())
-	gone = x.Rig.Now()
+	gone = harness.Changed(x.Rig.Track(track), x.Rig.Now())
 	w = x.Watch(track)
 	if promised.Recovery == station.OnCommand {
 		staysOff(x, w, track)
@@ -63,7 +64,7 @@ func recovery(x *examination.Check) {
 	} else {
 		x.Wrong("after the short is gone", fmt.Sprintf("packets within %v", promised), fmt.Sprintf("none in %v", took), gone)
 	}
-	x.Promise("short gone to first packet", took, promised, at, x.Rig.Describe().EdgeUncertainty)
+	x.Promise("short gone to first packet", took, promised, at, x.Budget(uncertainty.EdgeTime))
 }
 
 // firstFew is how many packets after a recovery are judged as the first ones.

@@ -8,6 +8,7 @@ import (
 	"bufferstop/harness/current"
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/suites/examination"
 
 	"periph.io/x/conn/v3/physic"
@@ -39,20 +40,20 @@ func overload(x *examination.Check, track station.Track, begin func() error) {
 	x.Wait(10 * time.Millisecond) // samples from before, so that the rise is seen
 	begun := x.Rig.Now()
 	x.Fitted("overload the track", begin())
+	begun = harness.Changed(x.Rig.Track(track), begun)
 	trip, tripped := awaitTrip(x, w, track)
 	if tripped {
 		reportsTrip(x, track)
 	}
 	x.Fitted("end the overload", x.Rig.Track(track).Open())
-	interval := x.Rig.Describe().SampleInterval
 	if !tripped {
 		x.Wrong("overload of the "+string(track)+" track", fmt.Sprintf("cut within %v", promised.TripTime),
 			fmt.Sprintf("not cut in %v", promised.TripTime*patience), begun)
-		x.Promise("trip time", x.Rig.Now()-begun, promised.TripTime, x.Rig.Now(), interval)
+		x.Promise("trip time", x.Rig.Now()-begun, promised.TripTime, x.Rig.Now(), x.Budget(uncertainty.CurrentTime))
 		return
 	}
 	x.Note("peak current %v", trip.Peak)
-	x.Promise("trip time", trip.Time-begun, promised.TripTime, trip.Time, interval)
+	x.Promise("trip time", trip.Time-begun, promised.TripTime, trip.Time, x.Budget(uncertainty.CurrentTime))
 }
 
 // awaitTrip waits for the end of an overload that has begun, as far as patience goes.

@@ -1,0 +1,55 @@
+package examination
+
+import (
+	"bufferstop/fakedecoder"
+	"bufferstop/harness"
+	"bufferstop/harness/station"
+)
+
+// The accesses to a CV in direct mode. The rig is told of each before the station is: where a fake decoder cannot answer
+// fast enough over the link to the probe, the probe answers in its stead, if it knows what.
+
+// PrepareToRead does what there is to do beforehand, for those who measure how long a read takes.
+func (x *Check) PrepareToRead(cv int) { x.anticipate(harness.Access{CV: cv}) }
+
+// AskToRead asks the station for the value of a CV.
+func (x *Check) AskToRead(cv int) (byte, error) {
+	x.anticipate(harness.Access{CV: cv})
+	return x.Station.ReadCV(x.ctx, cv, station.Direct)
+}
+
+// AskToWrite asks the station to write a CV.
+func (x *Check) AskToWrite(cv int, value byte) error {
+	x.anticipate(harness.Access{CV: cv, Write: true, Value: value})
+	return x.Station.WriteCV(x.ctx, cv, value, station.Direct)
+}
+
+// AskToVerify asks the station whether a CV has a value.
+func (x *Check) AskToVerify(cv int, value byte) (same bool, err error) {
+	x.anticipate(harness.Access{CV: cv})
+	return x.Station.VerifyCV(x.ctx, cv, value, station.Direct)
+}
+
+// AskToWriteBit asks the station to write one bit of a CV.
+func (x *Check) AskToWriteBit(cv, bit int, on bool) error {
+	a := harness.Access{CV: cv, WriteBit: true, Bit: bit}
+	if on {
+		a.Value = 1
+	}
+	x.anticipate(a)
+	return x.Station.WriteBit(x.ctx, cv, bit, on)
+}
+
+// anticipate tells the rig of an access to the decoder that the check has fitted, if it has one and the rig wants to know.
+func (x *Check) anticipate(a harness.Access) {
+	track, wants := x.Rig.Track(station.Programming).(harness.Anticipator)
+	if a.Decoder = x.fitted; wants && a.Decoder != nil {
+		x.Fitted("prepare the probe for an access to a CV", track.Anticipate(x.ctx, a))
+	}
+}
+
+// fit notes the decoder that a check has fitted.
+func (x *Check) fit(d *fakedecoder.Decoder) *fakedecoder.Decoder {
+	x.fitted = d
+	return d
+}
