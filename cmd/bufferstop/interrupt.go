@@ -28,7 +28,8 @@ type interrupts struct {
 	done    chan struct{}
 
 	mu      sync.Mutex
-	settled bool // nothing is to be changed any more: a signal has arrived, or the signals were reclaimed
+	settled bool // nothing is to be changed now: a signal has arrived, or the signals were reclaimed
+	struck  bool // a signal has arrived
 }
 
 func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context, *interrupts) {
@@ -40,7 +41,7 @@ func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context,
 		select {
 		case <-i.arrived:
 			i.mu.Lock()
-			i.settled = true
+			i.settled, i.struck = true, true
 			signal.Reset(stopping...)
 			i.mu.Unlock()
 			fmt.Fprintln(stderr, "\nbufferstop: interrupted, making the rig safe; once more ends at once")
@@ -54,7 +55,7 @@ func catchInterrupts(parent context.Context, stderr io.Writer) (context.Context,
 func (i *interrupts) notify() { signal.Notify(i.arrived, stopping...) }
 
 // reclaim takes the signals from Ginkgo, which asks for them when it begins and would take an interrupt for a fault of the
-// check that is going on. Only the first call does anything.
+// check that is going on. Only the first call does anything, and the first after each again.
 func (i *interrupts) reclaim() {
 	i.mu.Lock()
 	defer i.mu.Unlock()
@@ -63,6 +64,13 @@ func (i *interrupts) reclaim() {
 		i.notify()
 		i.settled = true
 	}
+}
+
+// again says that Ginkgo is about to begin once more.
+func (i *interrupts) again() {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	i.settled = i.struck
 }
 
 // release stops listening to the signals.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"bufferstop/harness/dcc"
+	"bufferstop/harness/live"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/verdict"
 )
@@ -33,7 +34,7 @@ type style interface {
 func newListing(out *bufio.Writer, s style, fold bool) *listing {
 	l := &listing{style: s, out: out}
 	if fold {
-		l.folding = &folding{told: map[recipient]saying{}}
+		l.folding = &folding{told: map[live.Recipient]saying{}}
 	}
 	return l
 }

@@ -10,7 +10,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"bufferstop/rigs/firmware"
+	"bufferstop/rigs/processor"
 	"github.com/stretchr/testify/require"
 
 	"bufferstop/rigs"
@@ -47,7 +47,7 @@ func TestScripts(t *testing.T) {
 		},
 		Condition: func(name string) (bool, error) {
 			if name == "simavr" {
-				return firmware.Simulator != "", nil
+				return processor.Simulator != "", nil
 			}
 			if name != "captures" {
 				return false, &unknownCondition{name}

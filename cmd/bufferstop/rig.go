@@ -33,7 +33,8 @@ type rigFlags struct {
 	image              string // the one that the rig runs; empty for a rig that runs none
 	symbols            []record.Symbol
 	adapter            *adapterLog
-	stationPath        string // of the station file that was read; empty for one that is built in
+	stream             *probeStream // nil when the stream of the probe is not to be kept
+	stationPath        string       // of the station file that was read; empty for one that is built in
 }
 
 // add adds the flags to a verb.
@@ -88,6 +89,9 @@ func (r *rigFlags) open(ctx context.Context, cmd *cobra.Command) (*openRig, erro
 	kind, err := kindOf(name, data)
 	if err != nil {
 		return nil, err
+	}
+	if r.stream.wanted() && kind.name != "bench" {
+		return nil, noStream(r.stream.name, name)
 	}
 	opened := &openRig{}
 	claim := func(identities ...string) error {
@@ -178,7 +182,10 @@ func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string
 func (r *rigFlags) readStation(named string) (*station.File, error) {
 	r.stationPath = r.station
 	if r.station == "" && r.rig != "" {
-		r.stationPath = filepath.Join(filepath.Dir(r.rig), filepath.FromSlash(named))
+		r.stationPath = filepath.FromSlash(named)
+		if !filepath.IsAbs(r.stationPath) {
+			r.stationPath = filepath.Join(filepath.Dir(r.rig), r.stationPath)
+		}
 	}
 	if r.stationPath == "" {
 		return station.LoadFS(rigs.Files, named)

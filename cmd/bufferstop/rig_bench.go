@@ -12,6 +12,7 @@ import (
 	"bufferstop/harness/link"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	document "bufferstop/harness/written"
 	"bufferstop/rigs/bench"
 	"bufferstop/rigs/serving"
 )
@@ -32,18 +33,32 @@ func openBench(ctx context.Context, r *rigFlags, data []byte, claim func(...stri
 	if err != nil {
 		return nil, nil, err
 	}
+	identities, err := probeIdentity(rig)
+	if err != nil {
+		return nil, nil, err
+	}
 	if identity != "" {
-		if err := claim(identity); err != nil {
+		identities = append(identities, identity)
+	}
+	if len(identities) > 0 {
+		if err := claim(identities...); err != nil {
 			return nil, nil, err
 		}
 	}
 	options := bench.Options{Seed: r.seed, Defect: r.defect, Link: r.link, Claim: claim}
+	if r.stream.wanted() {
+		if err := r.stream.create(); err != nil {
+			return nil, nil, err
+		}
+		options.Record = r.stream
+	}
 	if r.adapter != nil {
 		options.Stderr = r.adapter
 	}
 	built, err := bench.Open(ctx, rig, file, options)
 	var out exit
-	if err != nil && !errors.As(err, &out) {
+	var written *document.Error // of the calibration
+	if err != nil && !errors.As(err, &out) && !errors.As(err, &written) {
 		err = exit{verdict.ExitFault, err}
 	}
 	if err != nil {
@@ -58,6 +73,9 @@ func (r *rigFlags) fits(rig *bench.File, file *station.File) error {
 		if _, err := parseLink(r.link, "--link"); err != nil {
 			return err
 		}
+	}
+	if r.stream.wanted() && !rig.Streams() {
+		return noStream(r.stream.name, r.rig)
 	}
 	if rig.Inside == nil {
 		if r.defect != "" {
@@ -76,10 +94,24 @@ func (r *rigFlags) fits(rig *bench.File, file *station.File) error {
 	if file.Adapter != nil && rig.Inside.Virtual() {
 		return &mistake{What: "an adapter lives in real time", Where: r.rig, Got: `pace = "virtual"`, Want: `pace = "real" in [inside]`}
 	}
-	if path := rig.ServedAt(); path != "" {
-		return servable(path, r.rig)
+	for _, path := range []string{rig.ServedAt(), rig.ProbeServedAt()} {
+		if path == "" {
+			continue
+		}
+		if err := servable(path, r.rig); err != nil {
+			return err
+		}
 	}
 	return nil
+}
+
+// probeIdentity is what no two runs may use at once of the probe: its device, or the analyser of its address.
+func probeIdentity(rig *bench.File) ([]string, error) {
+	if path := rig.ProbeServedAt(); path != "" {
+		identity, err := servedAt(path)
+		return []string{identity}, err
+	}
+	return rig.ProbeIdentities()
 }
 
 // servable refuses a path at which no pseudo-terminal can be served, whoever else serves there.

@@ -12,6 +12,7 @@ import (
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs/firmware"
+	"bufferstop/rigs/processor"
 )
 
 // openFirmware builds a rig that runs the image under test: the one of --build, or the one that the rig file names.
@@ -32,11 +33,11 @@ func openFirmware(ctx context.Context, r *rigFlags, data []byte, _ func(...strin
 	if err != nil {
 		return nil, nil, err
 	}
-	if firmware.Simulator == "" {
+	if processor.Simulator == "" {
 		return nil, nil, firmwareMistake(r.rig, "", &firmware.Missing{})
 	}
 	r.image = cmp.Or(r.build, rig.ImagePath())
-	image, err := firmware.LoadImage(r.image)
+	image, err := processor.LoadImage(r.image)
 	if err != nil {
 		return nil, nil, firmwareMistake(r.rig, r.image, err)
 	}
@@ -53,7 +54,7 @@ func openFirmware(ctx context.Context, r *rigFlags, data []byte, _ func(...strin
 // firmwareMistake words why an image cannot be run.
 func firmwareMistake(rig, image string, err error) error {
 	var missing *firmware.Missing
-	var wrong *firmware.ImageError
+	var wrong *processor.ImageError
 	switch {
 	case errors.As(err, &missing):
 		return &mistake{What: "no processor simulator in this bufferstop", Where: rig, Got: `kind = "firmware"`,

@@ -9,6 +9,7 @@ import (
 
 	"bufferstop/harness"
 	"bufferstop/harness/station"
+	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/rigcheck"
 )
@@ -33,8 +34,10 @@ func printRigReport(out io.Writer, r *rigcheck.Report, s screen) error {
 	if r.Restarts > 0 {
 		p.row("restarts", fmt.Sprint(r.Restarts))
 	}
+	p.measuring(r)
 	p.WriteByte('\n')
 	p.tracks(r.Tracks)
+	p.reasons(r.Tracks)
 	p.findings(r)
 	_, err := io.WriteString(out, p.String())
 	return err
@@ -130,6 +133,7 @@ var abilityWords = []struct {
 	{harness.SeeCurrent, "measures the current"},
 	{harness.LayShort, "lays a short"},
 	{harness.LayLoad, "lays a load"},
+	{harness.LayInrush, "lays an inrush"},
 	{harness.FitDecoder, "fits a decoder"},
 	{harness.CutSupply, "cuts the supply"},
 }
@@ -157,6 +161,77 @@ func (p *rigPage) tracks(tracks []rigcheck.Track) {
 	line("    not claimed", func(t rigcheck.Track) string { return fmt.Sprint(t.NotClaimed) })
 	line("    not fitted", func(t rigcheck.Track) string { return fmt.Sprint(t.NotFitted) })
 	line("    can be checked", func(t rigcheck.Track) string { return fmt.Sprint(t.Checks - t.NotClaimed - t.NotFitted) })
+}
+
+// measuring sets how well the rig measures: the calibration of its probe, U, and the loop times.
+func (p *rigPage) measuring(r *rigcheck.Report) {
+	if c := r.Calibration; c != nil {
+		p.row("probe", fmt.Sprintf("%+q, number %d", c.Probe, c.Serial))
+		p.row("calibrated", calibrationWords(c))
+	}
+	for i, text := range uncertaintyWords(r.Uncertainties) {
+		name := ""
+		if i == 0 {
+			name = "U (k=2)"
+		}
+		p.row(name, text)
+	}
+	for i, l := range r.Loops {
+		name := ""
+		if i == 0 {
+			name = "loop time"
+		}
+		p.row(name, loopWords(l))
+	}
+}
+
+func calibrationWords(c *rigcheck.Calibration) string {
+	if c.Date == "" {
+		return "no"
+	}
+	text := fmt.Sprintf("on %s, valid until %s", c.Date, c.Until)
+	if c.PPM != nil {
+		text += fmt.Sprintf("; its second is %+.1f ppm longer than it should be, ± %.1f ppm", *c.PPM, *c.U)
+	}
+	return text
+}
+
+// uncertaintyWords tells the two that matter most: of a half-bit and of a current.
+func uncertaintyWords(all []rigcheck.Uncertainty) (parts []string) {
+	for _, u := range all {
+		if u.Quantity != uncertainty.EdgeTime && u.Quantity != uncertainty.Current {
+			continue
+		}
+		unit := verdict.Unit(u.Unit)
+		part := fmt.Sprintf("%s ± %s at %s", u.Quantity, unit.Format(uncertainty.RoundUp(u.U)), unit.Format(u.Typical))
+		if u.Track != "" {
+			part = u.Track + ": " + part
+		}
+		parts = append(parts, part)
+	}
+	return parts
+}
+
+func loopWords(l rigcheck.Loop) string {
+	suits := "in time for an acknowledge"
+	if !l.Suits() {
+		suits = "too late for an acknowledge"
+	}
+	text := fmt.Sprintf("%s: median %s, 99%% in %s, ± %s; %s, which may take %s (S-9.2.3)", l.Track, lasting(l.Median), lasting(l.P99), lasting(l.U), suits, lasting(l.Limit))
+	if l.Calibrated != "" {
+		return text + "; from the calibration of " + l.Calibrated
+	}
+	return text + fmt.Sprintf("; %s", plural(l.Events, "event"))
+}
+
+// reasons sets what there is to say of single abilities.
+func (p *rigPage) reasons(tracks []rigcheck.Track) {
+	for _, t := range tracks {
+		for _, reason := range t.Reasons {
+			name := t.Name + ": "
+			fmt.Fprintf(p, "%s%s\n", p.paint(dim, name), p.wrap(fmt.Sprintf("%s: %s", reason.Ability, harmless(reason.Why)), len(name)))
+		}
+	}
 }
 
 // findings sets what to act on, and the one line that says whether to.

@@ -42,7 +42,7 @@ It comes with a simulated rig, so that everything here works with nothing attach
 	colour := choice{value: "auto", from: []string{"auto", "always", "never"}}
 	root.PersistentFlags().Var(&colour, "color", "colour in the output: auto, always or never")
 	complete(root, "color", colour.from)
-	root.AddCommand(newRun(), newMerge(), newDecode(), newRequirements(), newDefects(), newDialect(), newPorts(), newRig(), newSimulate(), newTalk(), newVersion(), newCompletion())
+	root.AddCommand(newRun(), newMerge(), newDecode(), newRequirements(), newDefects(), newDialect(), newPorts(), newRig(), newSimulate(), newTalk(), newWatch(), newVersion(), newCompletion())
 	return root
 }
 

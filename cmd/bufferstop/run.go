@@ -25,6 +25,7 @@ type runCommand struct {
 	shard                shardFlag
 	revision             string
 	out                  string
+	record               string
 }
 
 func newRun() *cobra.Command {
@@ -64,6 +65,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	flags.Int64Var(&r.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
 	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
 	flags.StringVar(&r.revision, "revision", "", "the source `REVISION` of the firmware, for the record")
+	flags.StringVar(&r.record, "record", "", "keep the raw stream of a bench's probe in `FILE`; a bare name is among the captures of the run")
 	flags.StringVar(&r.out, "out", defaultOut, "the `DIRECTORY` for the reports")
 	complete(cmd, "suite", catalogue.Suites())
 	complete(cmd, "requirement", requirementIDs())
@@ -90,6 +92,8 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	}
 	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
 	defer interrupts.release()
+	r.stream = streamIn(r.out, r.record)
+	defer r.stream.close(nil) // also when nothing comes of it
 	rig, err := r.open(ctx, cmd)
 	if err != nil {
 		return err
@@ -114,6 +118,7 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 			p.start(id, track)
 		},
 		OnResult: p.result,
+		OnAgain:  interrupts.again,
 		Evidence: r.out,
 		Version:  version(),
 	})
@@ -122,6 +127,7 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	if run == nil {
 		return runFault(err)
 	}
+	r.stream.close(run)
 	suites.KeepAdapterLog(run, r.out, r.adapter.text())
 	r.complete(run, image)
 	if saving := report.Save(r.out, run); saving != nil {
@@ -210,6 +216,7 @@ func (r *runCommand) repeat() string {
 	add("--seed", fmt.Sprint(r.seed))
 	add("--build", r.build)
 	add("--revision", r.revision)
+	add("--record", r.record)
 	add("--shard", r.shard.String()) // the last, where suites.Merge takes it off
 	return strings.Join(words, " ")
 }

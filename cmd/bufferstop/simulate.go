@@ -22,6 +22,7 @@ type simulateCommand struct {
 	decoder  string
 	pty, tcp string
 	realTime bool
+	bench    benchCommand
 }
 
 // A servedRig is a rig in virtual time whose station can be served.
@@ -45,12 +46,18 @@ that of the station file's dialect, whose answers need say = "..." for that. Wit
 the builder's own firmware on a simulated processor, at the speed of the real one. Without --pty and --tcp it makes a
 pseudo-terminal. Ctrl-C ends it.
 
+With --bench it is a whole bench in a box: the firmware of a station (--rig, of the kind "firmware") and that of a capture
+probe (--probe), each on a simulated processor, with the rails between them, and the serial port of each at a
+pseudo-terminal in the folder. A rig of the kind "bench" with those two links (rigs/box.rig.toml is one) then finds everything
+that is on a real bench. Times, shorts and power are printed as they happen.
+
 Exit codes: 0 ended by Ctrl-C or SIGTERM; 2 usage or configuration; 3 a fault of the harness; 5 another program serves at
-the path of --pty.`,
+the path of --pty, or in the folder of --bench.`,
 		Example: `  bufferstop simulate --pty /tmp/station
   bufferstop simulate --tcp 127.0.0.1:4000 --defect slow-crystal
   bufferstop simulate --station my.station.toml --decoder weak-pulse
   bufferstop simulate --rig firmware.toml --real-time
+  bufferstop simulate --bench /tmp/bench --rig my.rig.toml --probe probe.elf
   bufferstop talk --link serial:/tmp/station`,
 		Args: noArguments,
 	}
@@ -65,6 +72,7 @@ the path of --pty.`,
 	flags.StringVar(&s.pty, "pty", "", "the `PATH` of a symbolic link to make to the pseudo-terminal")
 	flags.StringVar(&s.tcp, "tcp", "", "the `ADDRESS`, host:port, to listen at; port 0 takes a free one")
 	flags.BoolVar(&s.realTime, "real-time", true, "keep step with the wall clock; with =false go as fast as the machine can")
+	s.bench.flags(cmd)
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "decoder", append(serving.Decoders(), noDecoder))
 	complete(cmd, "seed", nil)
@@ -80,6 +88,12 @@ the path of --pty.`,
 const noDecoder = "none"
 
 func (s *simulateCommand) run(cmd *cobra.Command) (err error) {
+	if err := s.checkBench(cmd); err != nil {
+		return err
+	}
+	if s.bench.folder != "" {
+		return s.runBench(cmd)
+	}
 	if s.pty != "" && s.tcp != "" {
 		return &mistake{What: "two places to serve at", Where: "--pty and --tcp", Got: "both", Want: "one of them"}
 	}

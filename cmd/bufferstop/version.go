@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"bufferstop/rigs/firmware"
+	"bufferstop/rigs/processor"
 )
 
 func newVersion() *cobra.Command {
@@ -18,8 +18,8 @@ func newVersion() *cobra.Command {
 		Args:    noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			text := fmt.Sprintf("bufferstop %s\n%s %s/%s\n", version(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
-			if firmware.Simulator != "" {
-				text += fmt.Sprintf("with %s, which is under the GNU General Public License, version 3, and so is this binary\n", firmware.Simulator)
+			if processor.Simulator != "" {
+				text += fmt.Sprintf("with %s, which is under the GNU General Public License, version 3, and so is this binary\n", processor.Simulator)
 			}
 			_, err := fmt.Fprint(cmd.OutOrStdout(), text)
 			return written(err)
