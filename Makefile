@@ -5,12 +5,12 @@ FUZZTIME ?= 60s
 BENCH    ?= .
 
 # What runs firmware needs cgo and the processor simulator, which is not for every machine.
-FIRMWARE  = ./rigs/firmware
+FIRMWARE  = ./rigs/processor ./rigs/firmware ./rigs/box ./rigs/bench/probe/...
 SIMULATOR = if [ ! -e /usr/include/simavr/sim_avr.h ] || [ "$$($(GO) env CGO_ENABLED)" != 1 ]; then \
 	  echo 'no processor simulator here (libsimavr-dev, libelf-dev and a C compiler), so no firmware ran'; \
 	else
 
-.PHONY: build test test-firmware bench fuzz lint tools
+.PHONY: build test test-firmware test-bench bench fuzz lint tools
 
 # The program, into the project's folder. No cgo: the one file runs on any machine of its kind, also without a libc.
 build:
@@ -32,9 +32,9 @@ test: tools lint
 	fi; \
 	$(SIMULATOR) \
 	  echo '$(GO) test -tags simavr $(FIRMWARE)'; \
-	  $(GO) vet -tags simavr ./... && $(GO) tool staticcheck -tags simavr ./rigs/firmware/... ./cmd/...; \
+	  $(GO) vet -tags simavr ./... && $(GO) tool staticcheck -tags simavr ./rigs/... ./cmd/...; \
 	  $(GO) test -tags simavr -timeout 40m $(FIRMWARE); \
-	  $(GO) test -tags simavr -run 'Firmware|Image' ./cmd/bufferstop; \
+	  $(GO) test -tags simavr -run 'Firmware|Image|Bench' ./cmd/bufferstop; \
 	fi; \
 	for system in windows darwin; do \
 	  echo "GOOS=$$system $(GO) build ./..."; \
@@ -49,6 +49,16 @@ test: tools lint
 test-firmware: tools
 	@set -e; $(SIMULATOR) \
 	  BUFFERSTOP_FIRMWARE=whole $(GO) test -tags simavr -count=1 -timeout 120m $(FIRMWARE); \
+	fi
+
+# Everything of all suites on a bench in a box, in real time over two pseudo-terminals, against the firmware rig, and on a bench whose
+# station and probe are simulated: a quarter of an hour of a machine that does nothing else meanwhile. What a busy one could not
+# examine is said, and skipped.
+test-bench: tools
+	@set -e; \
+	  BUFFERSTOP_BENCH=whole $(GO) test -v -count=1 -timeout 60m -run 'OverTwoPseudoTerminals|OverALinkThatIsTooSlow' ./rigs/bench; \
+	  $(SIMULATOR) \
+	  BUFFERSTOP_BENCH=whole $(GO) test -tags simavr -v -count=1 -timeout 60m -run OverTwoPseudoTerminals ./rigs/box; \
 	fi
 
 # How fast it is, in the units that matter (edges/s, MB/s, rig-s/s). BENCH=Packet chooses by name.
