@@ -47,7 +47,7 @@ func TestTheFilesOfTheReadmeAreRight(t *testing.T) {
 	require.True(t, found)
 	guide, _, _ = strings.Cut(guide, "\n## ")
 	files := regexp.MustCompile("(?s)```toml\n(.*?)```").FindAllStringSubmatch(guide, -1)
-	require.Len(t, files, 2, "the station file and the rig file")
+	require.Len(t, files, 3, "the station file, the rig file, and the table that it has with a probe")
 	dir := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "my.dialect.toml"), dialect, 0o600))
 	name := filepath.Join(dir, "my.station.toml")
@@ -63,7 +63,9 @@ func TestTheFilesOfTheReadmeAreRight(t *testing.T) {
 		assert.Equal(t, "my station", file.Name)
 		assert.NotEmpty(t, file.Link)
 	}
-	rig, err := bench.Parse(filepath.Join(dir, "bench.rig.toml"), []byte(files[1][1]))
-	require.NoError(t, err)
-	assert.Equal(t, "my.station.toml", rig.Station)
+	for _, text := range []string{files[1][1], files[1][1] + files[2][1]} {
+		rig, err := bench.Parse(filepath.Join(dir, "bench.rig.toml"), []byte(text))
+		require.NoError(t, err, text)
+		assert.Equal(t, "my.station.toml", rig.Station)
+	}
 }

@@ -99,7 +99,9 @@ func TestWhoeverLeavesAShortAloneHasItOpened(t *testing.T) {
 	short := func() bool { f.mu.Lock(); defer f.mu.Unlock(); return f.device.tracks[0].short }
 	_, err := c.Short(t.Context(), Main, true, 30*time.Second)
 	require.NoError(t, err)
-	f.run(t, c, 2*leftAlone, w)
+	for range 20 { // time passes only as far as it is told to, so that somebody pumps often enough on a busy machine too
+		f.run(t, c, leftAlone/10, w)
+	}
 	require.True(t, short(), "it is looked after")
 	require.Zero(t, c.Health().LeftAlone)
 	f.run(t, c, leftAlone-100*time.Millisecond, nil)
