@@ -34,6 +34,7 @@ type keyboard struct {
 	ours  *os.File
 	mu    sync.Mutex
 	shown strings.Builder
+	asked int           // how much was shown when something was typed last
 	ended chan struct{} // closed when the terminal is
 }
 
@@ -96,6 +97,9 @@ func (s stillText) String() string { return s.text() }
 
 func (k *keyboard) types(text string) {
 	k.t.Helper()
+	if text != drawAnew {
+		k.asked = len(k.text())
+	}
 	_, err := k.ours.WriteString(text)
 	require.NoError(k.t, err)
 }

@@ -202,6 +202,9 @@ func (m *watchScreen) key(k tea.KeyPressMsg) tea.Cmd {
 		m.broken = m.crashed == nil
 		return tea.Quit
 	}
+	if name == "ctrl+l" { // as everywhere: what others have written over the screen goes
+		return tea.ClearScreen
+	}
 	if m.asking != nil {
 		m.type_(k)
 		return nil
@@ -210,8 +213,6 @@ func (m *watchScreen) key(k tea.KeyPressMsg) tea.Cmd {
 	case "q":
 		m.quit = true
 		return tea.Quit
-	case "ctrl+l": // as everywhere: what others have written over the screen goes
-		return tea.ClearScreen
 	case "space":
 		m.pause()
 	case "c":

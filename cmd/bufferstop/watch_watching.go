@@ -275,11 +275,11 @@ func (w *watching) idle(ctx context.Context, wait time.Duration) error {
 	}
 }
 
-// request asks for something, or says that too much is asked for already.
+// request asks for something, or says that too much is asked for already. What is said of it first is said before it can be done.
 func (w *watching) request(o order) {
+	w.say("asking for: %s", harmless(string(o)))
 	select {
 	case w.orders <- o:
-		w.say("asking for: %s", harmless(string(o)))
 	default:
 		w.say("the station has not answered yet; %s is not asked for", harmless(string(o)))
 	}
