@@ -54,6 +54,9 @@ type Claims struct {
 	ProgrammingOnMain bool
 	// Cutout says that the station leaves gaps for bi-directional communication.
 	Cutout bool
+	// Editions names, by topic, the edition of a standard that the station keeps to where editions differ. What it does not
+	// name is the newest that we know. The topics are those of the catalogue.
+	Editions map[string]string
 }
 
 // Track reports whether the station claims the track.
@@ -158,6 +161,8 @@ type claimsFile struct {
 	BitWrite          bool     `toml:"bit_write"`
 	ProgrammingOnMain bool     `toml:"programming_on_main"`
 	Cutout            bool     `toml:"cutout"`
+
+	Editions map[string]string `toml:"editions"`
 }
 
 func (d *document) claims(f *claimsFile) Claims {
@@ -174,6 +179,7 @@ func (d *document) claims(f *claimsFile) Claims {
 		BitWrite:          f.BitWrite,
 		ProgrammingOnMain: f.ProgrammingOnMain,
 		Cutout:            f.Cutout,
+		Editions:          f.Editions,
 	}
 	if len(f.Tracks) == 0 {
 		d.Fail(at+"tracks", "no track", `at least one of "main", "programming"`, "")

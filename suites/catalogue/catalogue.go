@@ -1,6 +1,13 @@
-// Package catalogue holds every requirement that bufferstop judges a station by, as data: one TOML file per suite, one
-// table per requirement, reviewed like a text. The code that checks a requirement lives in the suite of the same name
-// and finds its limits here, so that no number of a standard stands in two places.
+// Package catalogue holds every requirement that bufferstop judges a station by, as data: a folder per suite, a TOML file
+// per topic, a table per requirement, reviewed like a text. What is in every file of them:
+//
+//   - `source` names the standard, its section and its edition; `evidence` says how we know it.
+//   - limits are durations (us, ms, s), currents (mA) or plain counts; "declared" stands for the value in the station's file.
+//   - `exercises` and `takes` (about how long it takes on the rig, where that is far from the usual) serve the division of
+//     a run into parts.
+//
+// The code that checks a requirement lives in the suite of the same name and finds its limits here, so that no number of a
+// standard stands in two places.
 package catalogue
 
 import (
@@ -19,11 +26,19 @@ import (
 	"github.com/pelletier/go-toml/v2"
 )
 
-//go:embed *.toml
+//go:embed conformance programming shortcircuit
 var files embed.FS
 
-// The suites, in the order in which they run.
-var suites = []string{"conformance", "programming", "shortcircuit"}
+// The suites in the order in which they run, and the topics of each in theirs: topic "rate" of suite "conformance" is the
+// file conformance/rate.toml.
+var suites = []struct {
+	name   string
+	topics []string
+}{
+	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "power"}},
+	{"programming", []string{"sequences", "values", "acknowledge"}},
+	{"shortcircuit", []string{"overload", "recovery", "current"}},
+}
 
 // Evidence says how well we know what the source says.
 type Evidence string
@@ -43,7 +58,8 @@ const (
 type Requirement struct {
 	ID       string        `toml:"id"`       // explicit, never reused: SIG-001
 	Title    string        `toml:"title"`    // a few words, unique
-	Suite    string        `toml:"-"`        // the file it stands in
+	Suite    string        `toml:"-"`        // the folder it stands in
+	Topic    string        `toml:"-"`        // the file in that folder
 	Level    verdict.Level `toml:"level"`    // MUST or SHOULD
 	Sentence string        `toml:"sentence"` // the duty, in our own words
 	Source   string        `toml:"source"`   // standard, section, edition
@@ -52,6 +68,10 @@ type Requirement struct {
 	Needs    []string      `toml:"needs"`    // abilities of the rig (harness.Ability)
 	Claims   []string      `toml:"claims"`   // claims of the station without which it does not apply
 	Limits   []Limit       `toml:"limit"`    // what is measured and what it may be
+	// Offline says that nothing but the signal of a track is needed: a capture file can be judged by it.
+	Offline bool `toml:"offline,omitempty"`
+	// Implies lists the requirements that a station cannot keep either which breaks this one, or cannot always.
+	Implies []string `toml:"implies,omitempty"`
 	// Exercises names the exercises that it looks at. They are shared: whoever looks first has one done, for all.
 	Exercises []string `toml:"exercises,omitempty"`
 	// Takes is about how long it takes on all its tracks together, its exercises left out: a duration of rig time of the
@@ -152,7 +172,29 @@ func FindExercise(name string) (Exercise, bool) {
 }
 
 // Suites returns the names of the suites in the order in which they run.
-func Suites() []string { return slices.Clone(suites) }
+func Suites() []string {
+	var names []string
+	for _, s := range suites {
+		names = append(names, s.name)
+	}
+	return names
+}
+
+// Implied returns the requirements that may fail where the given ones do: these, what they imply, what that implies, and so
+// on. The list is sorted.
+func Implied(ids ...string) []string {
+	all := slices.Clone(ids)
+	for i := 0; i < len(all); i++ {
+		r, _ := Find(all[i])
+		for _, id := range r.Implies {
+			if !slices.Contains(all, id) {
+				all = append(all, id)
+			}
+		}
+	}
+	slices.Sort(all)
+	return slices.Compact(all)
+}
 
 // The embedded catalogue is part of the program: a fault in it is a fault of the build, found by the first test.
 var all, exercises = func() ([]Requirement, []Exercise) {
@@ -163,25 +205,27 @@ var all, exercises = func() ([]Requirement, []Exercise) {
 	return rs, es
 }()
 
-// Load reads one file per suite, each with tables [[requirement]] and [[exercise]], and checks them for what every reader
+// Load reads one file per topic, each with tables [[requirement]] and [[exercise]], and checks them for what every reader
 // relies on.
 func Load(from fs.FS) ([]Requirement, []Exercise, error) {
 	var all []Requirement
 	var exercises []Exercise
 	for _, suite := range suites {
-		name := suite + ".toml"
-		data, err := fs.ReadFile(from, name)
-		if err != nil {
-			return nil, nil, fmt.Errorf("catalogue: %w", err)
+		for _, topic := range suite.topics {
+			name := suite.name + "/" + topic + ".toml"
+			data, err := fs.ReadFile(from, name)
+			if err != nil {
+				return nil, nil, fmt.Errorf("catalogue: %w", err)
+			}
+			rs, es, err := parse(name, data)
+			if err != nil {
+				return nil, nil, err
+			}
+			for i := range rs {
+				rs[i].Suite, rs[i].Topic = suite.name, topic
+			}
+			all, exercises = append(all, rs...), append(exercises, es...)
 		}
-		rs, es, err := parse(name, data)
-		if err != nil {
-			return nil, nil, err
-		}
-		for i := range rs {
-			rs[i].Suite = suite
-		}
-		all, exercises = append(all, rs...), append(exercises, es...)
 	}
 	known, seen := map[string]bool{}, map[string]bool{}
 	for _, e := range exercises {
@@ -198,6 +242,13 @@ func Load(from fs.FS) ([]Requirement, []Exercise, error) {
 		for _, name := range r.Exercises {
 			if !known[name] {
 				return nil, nil, fmt.Errorf("catalogue: %s: exercise %q has no [[exercise]] of that name", r.ID, name)
+			}
+		}
+	}
+	for _, r := range all {
+		for _, id := range r.Implies {
+			if !seen[id] || id == r.ID {
+				return nil, nil, fmt.Errorf("catalogue: %s: implies %q, which is no other requirement", r.ID, id)
 			}
 		}
 	}

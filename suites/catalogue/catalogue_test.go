@@ -50,14 +50,19 @@ evidence = "text"
 tracks = ["main"]
 `
 	load := func(text string) error {
-		_, _, err := Load(fstest.MapFS{
-			"conformance.toml":  {Data: []byte(text)},
-			"programming.toml":  {},
-			"shortcircuit.toml": {},
-		})
+		files := fstest.MapFS{}
+		for _, suite := range suites {
+			for _, topic := range suite.topics {
+				files[suite.name+"/"+topic+".toml"] = &fstest.MapFile{}
+			}
+		}
+		files["conformance/signal.toml"].Data = []byte(text)
+		_, _, err := Load(files)
 		return err
 	}
 	require.NoError(t, load(good))
+	assert.ErrorContains(t, load(good+`implies = ["SIG-002"]`), `implies "SIG-002"`)
+	assert.ErrorContains(t, load(good+`implies = ["SIG-001"]`), "no other requirement")
 	assert.ErrorContains(t, load(good+"colour = 3\n"), "colour")
 	assert.ErrorContains(t, load(good+good), "stands twice")
 	assert.ErrorContains(t, load(good+`limit = [{ quantity = "q", max = "lots" }]`), `"lots"`)
