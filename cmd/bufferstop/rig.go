@@ -35,6 +35,15 @@ type rigFlags struct {
 	adapter            *adapterLog
 	stream             *probeStream // nil when the stream of the probe is not to be kept
 	stationPath        string       // of the station file that was read; empty for one that is built in
+	replayed           string       // the capture that stands in for the probe of a bench; empty for a real probe
+}
+
+// reads reports whether a file is one of those that the rig is made of: to write it would destroy it.
+func (r *rigFlags) reads(there os.FileInfo) bool {
+	return slices.ContainsFunc([]string{r.rig, r.stationPath, r.build, r.image, r.replayed}, func(name string) bool {
+		read, err := os.Stat(name)
+		return err == nil && os.SameFile(there, read)
+	})
 }
 
 // add adds the flags to a verb.

@@ -46,8 +46,9 @@ func openBench(ctx context.Context, r *rigFlags, data []byte, claim func(...stri
 		}
 	}
 	options := bench.Options{Seed: r.seed, Defect: r.defect, Link: r.link, Claim: claim}
+	r.replayed = rig.Replayed()
 	if r.stream.wanted() {
-		if err := r.stream.create(); err != nil {
+		if err := r.stream.create(r.reads); err != nil {
 			return nil, nil, err
 		}
 		options.Record = r.stream

@@ -33,11 +33,15 @@ const capturesFolder = "captures"
 
 func (s *probeStream) wanted() bool { return s != nil }
 
-// create makes the file, in place of an earlier one.
-func (s *probeStream) create() error {
+// create makes the file, in place of an earlier one, unless it is one that is read.
+func (s *probeStream) create(read func(os.FileInfo) bool) error {
 	unusable := func(err error) error {
 		return &mistake{What: "unusable file for the stream of the probe", Where: "--record", Got: quote(s.name) + ", " + reason(err),
 			Want: "a file that can be written"}
+	}
+	if there, err := os.Stat(s.path); err == nil && read(there) {
+		return &mistake{What: "unusable file for the stream of the probe", Where: "--record", Got: quote(s.name) + ", a file of the rig",
+			Want: "another file"}
 	}
 	if err := os.MkdirAll(filepath.Dir(s.path), 0o755); err != nil {
 		return unusable(err)

@@ -49,6 +49,9 @@ func (w *watchCommand) openRecord(args, names []string) (*recorder, error) {
 		if !there.Mode().IsRegular() {
 			return nil, unusable("which is no file", "the name of a file")
 		}
+		if w.reads(there) {
+			return nil, unusable("a file of the rig", "another file")
+		}
 		if len(args) == 1 && args[0] != "-" {
 			if shown, err := os.Stat(args[0]); err == nil && os.SameFile(there, shown) {
 				return nil, unusable("the capture itself", "another file")

@@ -38,6 +38,18 @@ func eyesIdentity(address string) []string {
 	return nil
 }
 
+// Replayed is the path of the capture file that stands in for a probe, empty for a probe that is none.
+func (f *File) Replayed() string {
+	if f.Probe == nil {
+		return ""
+	}
+	a, err := replay.ParseAddress(f.Probe.Link)
+	if err != nil {
+		return ""
+	}
+	return a.In(f.Folder).Path
+}
+
 // openEyes opens a probe that can only look. The path of a capture is relative to the folder of the rig file. A calibration
 // is none of such a probe: what is known of its clock stands in its address.
 func openEyes(ctx context.Context, address, folder string) (probe.Source, error) {
