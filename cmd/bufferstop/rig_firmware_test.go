@@ -19,6 +19,7 @@ import (
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs"
+	"bufferstop/rigs/processor/imagetest"
 )
 
 const firmwareRig = "../../rigs/firmware/reference.rig.toml"
@@ -26,13 +27,7 @@ const firmwareRig = "../../rigs/firmware/reference.rig.toml"
 // referenceImage builds the reference firmware.
 func referenceImage(t *testing.T) string {
 	t.Helper()
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
-	folder := t.TempDir()
-	out, err := exec.Command("make", "-s", "-C", "../../rigs/firmware/reference", "OUT="+folder).CombinedOutput()
-	require.NoError(t, err, "%s", out)
-	return filepath.Join(folder, "station.elf")
+	return filepath.Join(imagetest.Make(t, "../../rigs/firmware/reference"), "station.elf")
 }
 
 func TestARunExaminesTheImageThatItIsGiven(t *testing.T) {

@@ -17,6 +17,7 @@ import (
 	"bufferstop/harness/station"
 	"bufferstop/rigs/firmware"
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 	"bufferstop/rigs/wire"
 
 	"github.com/stretchr/testify/assert"
@@ -60,9 +61,7 @@ var built = sync.OnceValues(func() (map[string]*processor.Image, error) {
 // options are those of the reference firmware with the probe of a processor.
 func options(t testing.TB, mcu string) Options {
 	t.Helper()
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
+	imagetest.NeedCompiler(t)
 	images, err := built()
 	require.NoError(t, err)
 	data, err := os.ReadFile("../firmware/reference.rig.toml")

@@ -10,6 +10,7 @@ import (
 
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -56,7 +57,7 @@ const converterClock = 8 * time.Microsecond
 func instants(t *testing.T, loop string, clocks float64) {
 	f := quickLine(board(t))
 	f.StartTime = time.Microsecond // from the first instruction on
-	r := started(t, f, parsed(t, compile(t, "atmega328p", measuring(loop))))
+	r := started(t, f, parsed(t, imagetest.Compile(t, "atmega328p", measuring(loop))))
 	marks := listen(t, r, station.Programming)
 	random := rand.New(rand.NewPCG(1, 2))
 	type step struct {
@@ -128,7 +129,7 @@ func TestAFreeRunningConverterSamplesAtItsOwnPace(t *testing.T) {
 
 // The reading is that of the channel that was chosen at the start.
 func TestAChannelThatIsChangedWhileAConversionRunsCountsForTheNextOne(t *testing.T) {
-	r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", measuring(`
+	r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", measuring(`
 	for (uint8_t other = 1;; other ^= 1) { start(); ADMUX = _BV(REFS0) | other; tell(reading()); }`))))
 	require.NoError(t, r.Track(station.Main).Load(physic.Ampere))
 	require.NoError(t, r.Track(station.Programming).Load(2*physic.Ampere))
@@ -178,7 +179,7 @@ func TestEveryChannelOfTheConverterSeesItsOutput(t *testing.T) {
 				source = strings.NewReplacer("UCSR0A", "UCSRA", "UBRR0", "UBRRL", "UCSR0B", "UCSRB", "U2X0", "U2X", "RXEN0", "RXEN", "TXEN0", "TXEN",
 					"UDRE0", "UDRE", "RXC0", "RXC", "UDR0", "UDR", "PINB = _BV(3)", "PORTB ^= _BV(3)").Replace(source)
 			}
-			r := started(t, quickLine(f), parsed(t, compile(t, c.mcu, source)))
+			r := started(t, quickLine(f), parsed(t, imagetest.Compile(t, c.mcu, source)))
 			require.NoError(t, r.Track(station.Main).Load(1500*physic.MilliAmpere))
 			want := counts(1.5)
 			if strings.Contains(name, "left") {
@@ -195,7 +196,7 @@ func TestEveryChannelOfTheConverterSeesItsOutput(t *testing.T) {
 
 // A converter that was switched off in the middle keeps its last result.
 func TestAConversionThatIsBrokenOffChangesNothing(t *testing.T) {
-	r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", measuring(`
+	r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", measuring(`
 	start();
 	const uint16_t first = reading();
 	take();
@@ -216,7 +217,7 @@ func TestAConversionThatIsBrokenOffChangesNothing(t *testing.T) {
 func TestTheConverterEndsAtItsReference(t *testing.T) {
 	f := quickLine(board(t))
 	f.Outputs[0].Gain, f.SupplyMillivolts = 10, 3300
-	r := started(t, f, parsed(t, compile(t, "atmega328p", measuring(`
+	r := started(t, f, parsed(t, imagetest.Compile(t, "atmega328p", measuring(`
 	for (uint8_t other = 3;; other ^= 3) { start(); tell(reading()); ADMUX = _BV(REFS0) | other; }`))))
 	require.NoError(t, r.Track(station.Main).Load(physic.Ampere))
 	require.NoError(t, r.Wait(t.Context(), 5*time.Millisecond))

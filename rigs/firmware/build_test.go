@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -17,9 +18,7 @@ import (
 // reference builds the reference firmware once for all tests and returns the path of its ELF file.
 func reference(t testing.TB) string {
 	t.Helper()
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
+	imagetest.NeedCompiler(t)
 	built.once.Do(func() {
 		built.folder = filepath.Join(buildFolder, "reference")
 		built.out, built.err = exec.Command("make", "-s", "-C", "reference", "OUT="+built.folder).CombinedOutput()

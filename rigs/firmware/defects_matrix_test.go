@@ -4,7 +4,6 @@ package firmware
 
 import (
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -13,6 +12,7 @@ import (
 	"bufferstop/harness/record"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	"bufferstop/rigs/processor/imagetest"
 	"bufferstop/suites"
 	"bufferstop/suites/catalogue"
 
@@ -133,13 +133,7 @@ func TestEachFirmwareDefectIsCaughtByItsRequirementsAndNoOthers(t *testing.T) {
 // variant builds the reference firmware with a defect.
 func variant(t *testing.T, name string) string {
 	t.Helper()
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
-	folder := t.TempDir()
-	out, err := exec.Command("make", "-s", "-C", "reference", "OUT="+folder, "DEFECT="+name).CombinedOutput()
-	require.NoError(t, err, "%s", out)
-	return filepath.Join(folder, "station.elf")
+	return filepath.Join(imagetest.Make(t, "reference", "DEFECT="+name), "station.elf")
 }
 
 // The switches of the C code and the list here are the same, in the same order.

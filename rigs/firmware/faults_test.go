@@ -15,6 +15,7 @@ import (
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 	"bufferstop/suites"
 
 	"github.com/stretchr/testify/assert"
@@ -56,7 +57,7 @@ func TestAFirmwareThatComesToItsEndIsReportedWithThePlace(t *testing.T) {
 			[]string{"ran off its code", " in stumble", "to 0x1fffe"}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", stumbling(c.end))))
+			r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", stumbling(c.end))))
 			main := listen(t, r, station.Main)
 			assert.Empty(t, r.StationFault())
 			assert.Equal(t, "S", string(sentBy(t, r, 3*time.Millisecond)))
@@ -90,7 +91,7 @@ func TestAFirmwareThatComesToItsEndIsReportedWithThePlace(t *testing.T) {
 }
 
 func TestAFirmwareThatRunsPastItsLastInstructionIsReported(t *testing.T) {
-	r := started(t, board(t), parsed(t, compile(t, "atmega328p", "#asm\n.global main\n.type main, @function\nmain: nop\n nop\n.size main, .-main\n",
+	r := started(t, board(t), parsed(t, imagetest.Compile(t, "atmega328p", "#asm\n.global main\n.type main, @function\nmain: nop\n nop\n.size main, .-main\n",
 		"-nostdlib")))
 	assert.Contains(t, r.StationFault(), "ran off its code")
 	assert.Contains(t, r.StationFault(), "from 0x2 in main+0x2 to 0x4")
@@ -98,7 +99,7 @@ func TestAFirmwareThatRunsPastItsLastInstructionIsReported(t *testing.T) {
 
 // Waiting in small pieces is as good as any.
 func TestTheEndOfAFirmwareIsSeenHoweverTheWaitingIsCut(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", stumbling(`((void (*)(void))0x3F00)();`)))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", stumbling(`((void (*)(void))0x3F00)();`)))
 	whole, cut := started(t, board(t), image), started(t, board(t), image)
 	require.NoError(t, whole.Wait(t.Context(), 10*time.Millisecond))
 	for range 10_000 {
@@ -110,7 +111,7 @@ func TestTheEndOfAFirmwareIsSeenHoweverTheWaitingIsCut(t *testing.T) {
 
 // Interrupts that wake the processor are on: that it sleeps is its good right.
 func TestAFirmwareThatSleepsAndCanBeWokenIsFine(t *testing.T) {
-	r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", serialC+`
+	r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", serialC+`
 ISR(USART_RX_vect) { UDR0 = UDR0 + 1; }
 int main(void) { serial_start(); UCSR0B |= _BV(RXCIE0); sei(); sleep_enable(); for (;;) sleep_cpu(); }
 `)))
@@ -128,7 +129,7 @@ func TestStartsThatNobodyAskedForAreCounted(t *testing.T) {
 		"by an interrupt that has no routine": `TIMSK0 = _BV(TOIE0); TCCR0B = _BV(CS00); sei(); for (;;) ;`,
 	} {
 		t.Run(name, func(t *testing.T) {
-			image := parsed(t, compile(t, "atmega328p", strings.Replace(stumbling(end), "DDRB", "MCUSR = 0; wdt_disable(); TIMSK0 = 0; cli(); DDRB", 1)))
+			image := parsed(t, imagetest.Compile(t, "atmega328p", strings.Replace(stumbling(end), "DDRB", "MCUSR = 0; wdt_disable(); TIMSK0 = 0; cli(); DDRB", 1)))
 			r := started(t, quickLine(board(t)), image)
 			assert.Zero(t, r.StationResets())
 			sent := sentBy(t, r, 100*time.Millisecond)
@@ -143,7 +144,7 @@ func TestStartsThatNobodyAskedForAreCounted(t *testing.T) {
 
 // The watchdog's reset makes inputs of all pins, so the track is off until the firmware comes to it.
 func TestAResetTakesThePowerOffTheTrack(t *testing.T) {
-	r := started(t, board(t), parsed(t, compile(t, "atmega328p", serialC+`
+	r := started(t, board(t), parsed(t, imagetest.Compile(t, "atmega328p", serialC+`
 int main(void)
 {
 	MCUSR = 0;
@@ -168,7 +169,7 @@ int main(void)
 }
 
 func TestARestartThatIsBrokenOffCanBeDoneAgain(t *testing.T) {
-	r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", stumbling("for (;;) ;"))))
+	r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", stumbling("for (;;) ;"))))
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
 	require.ErrorIs(t, r.Restart(ended), context.Canceled)
@@ -180,7 +181,7 @@ func TestARestartThatIsBrokenOffCanBeDoneAgain(t *testing.T) {
 }
 
 func TestAClosedRigSaysSo(t *testing.T) {
-	r, err := open(t.Context(), board(t), parsed(t, compile(t, "atmega328p", stumbling("for (;;) ;"))), Options{})
+	r, err := open(t.Context(), board(t), parsed(t, imagetest.Compile(t, "atmega328p", stumbling("for (;;) ;"))), Options{})
 	require.NoError(t, err)
 	require.NoError(t, r.Close())
 	require.NoError(t, r.Close())

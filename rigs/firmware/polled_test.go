@@ -4,12 +4,12 @@ package firmware
 
 import (
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"testing"
 
 	"bufferstop/harness/verdict"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -18,16 +18,11 @@ import (
 // A firmware in another style, on another processor, with pins in antiphase and a language of its own, conforms with nothing
 // but its rig, station and dialect files. What it does not claim is not asked of it.
 func TestThePolledFirmwareConforms(t *testing.T) {
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
 	data, err := os.ReadFile("polled.rig.toml")
 	require.NoError(t, err)
 	f, err := Parse("polled.rig.toml", data)
 	require.NoError(t, err)
-	folder := t.TempDir()
-	out, err := exec.Command("make", "-s", "-C", "polled", "OUT="+folder).CombinedOutput()
-	require.NoError(t, err, "%s", out)
+	folder := imagetest.Make(t, "polled")
 
 	ids := everything()
 	if !whole() {

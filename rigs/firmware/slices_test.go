@@ -11,6 +11,7 @@ import (
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -97,7 +98,7 @@ func runBusy(t *testing.T, image *processor.Image, cuts []time.Duration) (o outc
 }
 
 func TestHowTheWaitingIsCutChangesNothing(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", busy))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", busy))
 	whole := runBusy(t, image, nil)
 	assert.Greater(t, len(whole.edges[0]), 300)
 	assert.Greater(t, len(whole.edges[1]), 300)
@@ -131,13 +132,13 @@ func same(t require.TestingT, want, got outcome) {
 }
 
 func TestTheSameSeedGivesTheSameRun(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", busy))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", busy))
 	same(t, runBusy(t, image, nil), runBusy(t, image, nil))
 }
 
 // A processor that sleeps, with no timer that would wake it, answers as soon as a character has come.
 func TestACharacterWakesAProcessorAtOnce(t *testing.T) {
-	r := started(t, quickLine(board(t)), parsed(t, compile(t, "atmega328p", serialC+`
+	r := started(t, quickLine(board(t)), parsed(t, imagetest.Compile(t, "atmega328p", serialC+`
 ISR(USART_RX_vect) { PINB = UDR0; }
 int main(void)
 {

@@ -12,6 +12,7 @@ import (
 
 	"bufferstop/harness/signal"
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -33,7 +34,7 @@ int main(void)
 
 func TestPinsMoveTheTrackAsTheRigFileSays(t *testing.T) {
 	const off, positive, negative = signal.Off, signal.Positive, signal.Negative
-	image := parsed(t, compile(t, "atmega328p", pinsC))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", pinsC))
 	type told struct {
 		ddr, port byte
 		want      signal.Level
@@ -94,7 +95,7 @@ int main(void)
 `
 
 func TestTheEEPROMIsKeptOrBlankAsTheRigFileSays(t *testing.T) {
-	path := compile(t, "atmega328p", eepromC)
+	path := imagetest.Compile(t, "atmega328p", eepromC)
 	for name, c := range map[string]struct {
 		image *processor.Image
 		keep  bool
@@ -123,7 +124,7 @@ func TestTheEEPROMIsKeptOrBlankAsTheRigFileSays(t *testing.T) {
 func TestAByteOfEEPROMTakesItsTime(t *testing.T) {
 	f := board(t)
 	f.StartTime = time.Microsecond
-	r := started(t, f, parsed(t, compile(t, "atmega328p", eepromC)))
+	r := started(t, f, parsed(t, imagetest.Compile(t, "atmega328p", eepromC)))
 	main := listen(t, r, "main")
 	require.NoError(t, r.Wait(t.Context(), 20*time.Millisecond))
 	require.Len(t, main.edges, 3)
@@ -131,7 +132,7 @@ func TestAByteOfEEPROMTakesItsTime(t *testing.T) {
 }
 
 func TestAnEEPROMThatIsTooLargeIsRefused(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", eepromC))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", eepromC))
 	image.EEPROM = make([]byte, 1025)
 	_, err := open(t.Context(), board(t), image, Options{})
 	require.ErrorContains(t, err, "EEPROM: got 1025 bytes, want at most the 1024 of the processor")
@@ -159,7 +160,7 @@ func TestCharactersAreNeitherLostNorSlowAtLineRate(t *testing.T) {
 		"the divisor before the double speed bit": {250_000, "UBRR0 = 7; UCSR0A = _BV(U2X0);", 2000},
 	} {
 		t.Run(name, func(t *testing.T) {
-			image := parsed(t, compile(t, "atmega328p", strings.Replace(serialC, "UCSR0A = _BV(U2X0); UBRR0 = 7;", c.setup, 1)+`
+			image := parsed(t, imagetest.Compile(t, "atmega328p", strings.Replace(serialC, "UCSR0A = _BV(U2X0); UBRR0 = 7;", c.setup, 1)+`
 static volatile uint8_t ring[256], in, out;
 ISR(USART_RX_vect) { ring[in++] = UDR0; UCSR0B |= _BV(UDRIE0); }
 ISR(USART_UDRE_vect) { if (in == out) UCSR0B &= ~_BV(UDRIE0); else UDR0 = ring[out++]; }
@@ -196,7 +197,7 @@ int main(void) { serial_start(); UCSR0B |= _BV(RXCIE0); sei(); for (;;) ; }
 // Two characters wait in the receiver and one is shifted in, which the next one overwrites: data sheet of the ATmega328P, "Data
 // OverRun". A firmware that looks away for longer loses what came.
 func TestAReceiverThatNobodyEmptiesLosesCharacters(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", serialC+`
+	image := parsed(t, imagetest.Compile(t, "atmega328p", serialC+`
 int main(void)
 {
 	serial_start();
@@ -224,7 +225,7 @@ int main(void)
 }
 
 func TestWhatTheProcessorDoesNotHaveIsSaidWithItsPlace(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", "int main(void) { for (;;) ; }"))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", "int main(void) { for (;;) ; }"))
 	for name, c := range map[string]struct{ from, to, want string }{
 		"no such processor": {`"atmega328p"`, `"atmega328x"`, `board.rig.toml:6:7: firmware.mcu: got "atmega328x", want a processor that the simulator knows (hint: it knows `},
 		"no such port":      {`direction = "PB3"`, `direction = "PA3"`, "board.rig.toml:17:13: firmware.output[1].direction: got port A, want a port of the atmega328p"},
@@ -284,7 +285,7 @@ func residentKilobytes(t *testing.T) int {
 }
 
 func TestRigsThatAreClosedLeaveNothingBehind(t *testing.T) {
-	image := parsed(t, compile(t, "atmega2560", "int main(void) { for (;;) ; }"))
+	image := parsed(t, imagetest.Compile(t, "atmega2560", "int main(void) { for (;;) ; }"))
 	f := board(t)
 	f.MCU = "atmega2560"
 	goroutines := runtime.NumGoroutine()

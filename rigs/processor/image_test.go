@@ -13,6 +13,8 @@ import (
 	"strings"
 	"testing"
 
+	"bufferstop/rigs/processor/imagetest"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -43,7 +45,7 @@ func hexOf(t testing.TB, path string) string {
 }
 
 func TestAnImageIsTheSameFromItsTwoFiles(t *testing.T) {
-	path := compile(t, "atmega2560", withData, "-Wl,--section-start=.eeprom=0x810010")
+	path := imagetest.Compile(t, "atmega2560", withData, "-Wl,--section-start=.eeprom=0x810010")
 	fromELF, fromHex := parsed(t, path), parsed(t, hexOf(t, path))
 	assert.Equal(t, fromELF.Segments, fromHex.Segments)
 	require.Len(t, fromELF.Segments, 1)
@@ -56,7 +58,7 @@ func TestAnImageIsTheSameFromItsTwoFiles(t *testing.T) {
 
 // The reader of the standard library is the other opinion.
 func TestAnELFFileIsReadAsTheStandardLibraryReadsIt(t *testing.T) {
-	path := compile(t, "atmega328p", withData)
+	path := imagetest.Compile(t, "atmega328p", withData)
 	image := parsed(t, path)
 	file, err := elf.Open(path)
 	require.NoError(t, err)
@@ -84,7 +86,7 @@ func TestAnELFFileIsReadAsTheStandardLibraryReadsIt(t *testing.T) {
 }
 
 func TestAnImageKnowsItsFunctions(t *testing.T) {
-	image := parsed(t, compile(t, "atmega328p", withData))
+	image := parsed(t, imagetest.Compile(t, "atmega328p", withData))
 	var marks []string
 	for _, s := range image.Landmarks() {
 		marks = append(marks, s.Name)
@@ -170,7 +172,7 @@ func TestAnImageOfTheComputerIsNoneOfTheStation(t *testing.T) {
 }
 
 func TestAnObjectFileIsNotLinkedYet(t *testing.T) {
-	path := compile(t, "atmega328p", "int main(void) { return 0; }", "-c")
+	path := imagetest.Compile(t, "atmega328p", "int main(void) { return 0; }", "-c")
 	_, err := LoadImage(path)
 	require.ErrorContains(t, err, "an object file is not linked yet")
 }
@@ -182,7 +184,7 @@ func TestAFileThatIsNotThereIsTheSystemsError(t *testing.T) {
 
 // Wherever an ELF file is cut, it is read as far as nothing is missing, or refused.
 func TestAnELFFileThatIsCutIsRefused(t *testing.T) {
-	data, err := os.ReadFile(compile(t, "atmega328p", withData, "-s"))
+	data, err := os.ReadFile(imagetest.Compile(t, "atmega328p", withData, "-s"))
 	require.NoError(t, err)
 	whole, err := ParseImage(data)
 	require.NoError(t, err)

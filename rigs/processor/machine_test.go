@@ -5,6 +5,8 @@ package processor
 import (
 	"testing"
 
+	"bufferstop/rigs/processor/imagetest"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -17,7 +19,7 @@ func small(t testing.TB, mcu, watch, source string) *Machine {
 	m, err := New(Config{MCU: mcu, Clock: clock, Millivolts: 5000, Watch: watch})
 	require.NoError(t, err)
 	t.Cleanup(m.Free)
-	require.NoError(t, m.Flash(parsed(t, compile(t, mcu, source))))
+	require.NoError(t, m.Flash(parsed(t, imagetest.Compile(t, mcu, source))))
 	return m
 }
 

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"bufferstop/rigs/processor"
+	"bufferstop/rigs/processor/imagetest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -60,9 +61,7 @@ func (b *build) image(t testing.TB, mcu string) *processor.Image {
 // path returns the ELF file of the firmware for a processor.
 func (b *build) path(t testing.TB, mcu string) string {
 	t.Helper()
-	if _, err := exec.LookPath("avr-gcc"); err != nil {
-		t.Skip("avr-gcc is not installed, so there is no firmware to run: ", err)
-	}
+	imagetest.NeedCompiler(t)
 	folder := filepath.Join(buildFolder, fmt.Sprint("with", b.defect, b.wraps))
 	b.once.Do(func() {
 		// The test reads what make reads, so that the go command knows that its result depends on it.
