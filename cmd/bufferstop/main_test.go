@@ -19,7 +19,22 @@ import (
 // The scripts run the test binary under the name of the program, so that what they see is what a user sees: exit codes,
 // signals, pipes.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"bufferstop": main, "stubborn": stubborn})
+	testscript.Main(ownLocks{m}, map[string]func(){"bufferstop": main, "stubborn": stubborn})
+}
+
+// ownLocks runs the tests with locks of their own, so that neither another run of them nor one that was killed is in their way.
+type ownLocks struct{ *testing.M }
+
+func (o ownLocks) Run() int {
+	locks, err := os.MkdirTemp("", "locks")
+	if err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(locks)
+	if err := os.Setenv(locksVariable, locks); err != nil {
+		panic(err)
+	}
+	return o.M.Run()
 }
 
 func TestScripts(t *testing.T) {
