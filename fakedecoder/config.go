@@ -22,6 +22,9 @@ type Config struct {
 	CVs map[int]byte
 	// ReadOnly are CVs that cannot be written, beside CV7 and CV8, which never can (S-9.2.2, July 2012, CV7 and CV8).
 	ReadOnly []int
+	// WriteOnly are CVs that can be written and of which no verify is acknowledged: what a station learns of them, it learns from
+	// the acknowledge of the write.
+	WriteOnly []int
 	// Preamble is how many complete ones the decoder wants before a packet: 10, 11 or 12 (S-9.2 A, July 2004: fewer
 	// than 10 must not be accepted, more than 12 must not be required). Zero means 10.
 	Preamble int
@@ -149,6 +152,11 @@ func (c *Config) check() error {
 	for _, cv := range c.ReadOnly {
 		if cv < 1 || cv > lastCV {
 			return &ConfigError{"ReadOnly", fmt.Sprintf("CV%d", cv), "CV1..CV1024"}
+		}
+	}
+	for _, cv := range c.WriteOnly {
+		if cv < 1 || cv > lastCV {
+			return &ConfigError{"WriteOnly", fmt.Sprintf("CV%d", cv), "CV1..CV1024"}
 		}
 	}
 	a := &c.Acknowledge

@@ -52,7 +52,9 @@ const (
 type cvStore struct {
 	values   [lastCV + 1]byte // by CV number
 	readOnly [lastCV + 1]bool
-	lock     LockRule
+	// writeOnly CVs are those of which no verify is acknowledged.
+	writeOnly [lastCV + 1]bool
+	lock      LockRule
 	// long is the long address in effect: CV17 counts only once CV18 is written (S-9.2.1 C footnote 8, July 2012).
 	long uint16
 	// resetting: CV8=8 was written and the power cycle that completes it has not come yet.
@@ -73,6 +75,9 @@ func (s *cvStore) load(c *Config) error {
 	s.factory()
 	for _, cv := range c.ReadOnly {
 		s.readOnly[cv] = true
+	}
+	for _, cv := range c.WriteOnly {
+		s.writeOnly[cv] = true
 	}
 	s.readOnly[cvVersion], s.readOnly[cvManufacturer] = true, true
 	switch {
@@ -136,7 +141,9 @@ func (s *cvStore) locked(cv int) bool {
 }
 
 // readable reports whether a verify of the CV gets an answer.
-func (s *cvStore) readable(cv int) bool { return s.lock != LockAll || !s.locked(cv) }
+func (s *cvStore) readable(cv int) bool {
+	return !s.writeOnly[cv] && (s.lock != LockAll || !s.locked(cv))
+}
 
 // writable reports whether the CV takes the value.
 func (s *cvStore) writable(cv int, value byte) bool {

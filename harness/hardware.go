@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"bufferstop/fakedecoder"
+	"bufferstop/harness/station"
 )
 
 // ErrRig says that the rig itself has failed: its probe is gone, or did not do what it was told. Never the station's fault.
@@ -119,10 +120,11 @@ type Anticipator interface {
 	Anticipate(ctx context.Context, a Access) error
 }
 
-// An Access is one access to a CV in direct mode that a station is about to be asked for.
+// An Access is one access to a CV in service mode that a station is about to be asked for.
 type Access struct {
 	Decoder *fakedecoder.Decoder
-	CV      int // 1..1024
+	Method  station.Method // direct mode if empty
+	CV      int            // 1..1024
 	// Write, with Value, is a write of the whole byte; WriteBit one of a bit alone.
 	Write    bool
 	WriteBit bool

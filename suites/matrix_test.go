@@ -64,10 +64,20 @@ func TestEachDefectIsCaughtByItsRequirementsAndNoOthers(t *testing.T) {
 					assert.NotEmpty(t, r.Failures, "%s fails without saying what", r.Name())
 				}
 			}
-			assert.Equal(t, verdict.DoesNotConform, run.Outcome)
-			assert.Equal(t, verdict.ExitDoesNotConform, run.ExitCode)
+			outcome, code := verdict.ConformsWithObservations, verdict.ExitConforms
+			if slices.ContainsFunc(ids, mandatory) {
+				outcome, code = verdict.DoesNotConform, verdict.ExitDoesNotConform
+			}
+			assert.Equal(t, outcome, run.Outcome)
+			assert.Equal(t, code, run.ExitCode)
 		})
 	}
+}
+
+// mandatory reports whether a station has to meet the requirement, and not only should.
+func mandatory(id string) bool {
+	r, _ := catalogue.Find(id)
+	return r.Level == verdict.Must
 }
 
 func TestEveryRequirementHasADefectThatBreaksIt(t *testing.T) {

@@ -10,6 +10,7 @@ import (
 	"bufferstop/harness"
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/probe"
+	"bufferstop/harness/station"
 )
 
 // Over a link that is too slow for a fake decoder, the probe acknowledges by itself: it knows which packets are to be answered, and
@@ -130,18 +131,22 @@ func same(a, b probe.ReflexRule) bool {
 // rules are those for an access.
 func (r *reflex) rules(a harness.Access) (all []probe.ReflexRule, err error) {
 	c := &r.config
-	if c.Deaf || c.NoDirectMode || c.Acknowledge.Amplitude == 0 {
+	if c.Deaf || c.Acknowledge.Amplitude == 0 {
+		return nil, nil
+	}
+	if a.Method != "" && a.Method != station.Direct {
+		return r.registerRules(a)
+	}
+	if c.NoDirectMode {
 		return nil, nil
 	}
 	answer := func(i dcc.Instruction, after time.Duration) {
-		packet, failed := i.Packet()
+		rule, failed := r.rule(i, after)
 		if failed != nil {
 			err = failed
 			return
 		}
-		all = append(all, probe.ReflexRule{
-			Packet: packet, Run: pair, Delay: after + c.Acknowledge.Delay, Level: r.level, Width: c.Acknowledge.Width,
-		})
+		all = append(all, rule)
 	}
 	value := r.decoder.CV(a.CV)
 	if a.Write || a.WriteBit {
@@ -175,4 +180,11 @@ func (r *reflex) rules(a harness.Access) (all []probe.ReflexRule, err error) {
 		answer(dcc.DirectBit{CV: directModeCV, Bit: directModeBit, Value: r.decoder.CV(directModeCV) >> directModeBit & 1}, 0)
 	}
 	return all, err
+}
+
+// rule is that for one instruction, which is answered so long after it.
+func (r *reflex) rule(i dcc.Instruction, after time.Duration) (probe.ReflexRule, error) {
+	packet, err := i.Packet()
+	a := &r.config.Acknowledge
+	return probe.ReflexRule{Packet: packet, Run: pair, Delay: after + a.Delay, Level: r.level, Width: a.Width}, err
 }

@@ -20,6 +20,7 @@ type detector struct {
 	blocks    [3]int // averages, in 1/16 counts
 	baseline  int    // 1/16 counts
 	open      bool
+	shut      bool // until the next sequence
 	armed     bool // was below the threshold since the window opened
 	above     time.Duration
 	below     time.Duration
@@ -39,7 +40,7 @@ func newDetector(s *settings) detector {
 func (d *detector) restart() {
 	d.sum, d.n = 0, 0
 	d.clear()
-	d.open = false
+	d.open, d.shut = false, false
 }
 
 func (d *detector) clear() {
@@ -68,8 +69,14 @@ func (d *detector) openWindow() {
 	}
 }
 
+// shutWindow ends the listening before its time; flawed firmware only.
+func (d *detector) shutWindow() { d.shut = true }
+
 // reading takes one reading of the converter.
 func (d *detector) reading(counts int) {
+	if d.shut {
+		return
+	}
 	if !d.open {
 		d.sum += counts
 		d.n++
@@ -113,7 +120,7 @@ func (d *detector) end() {
 }
 
 // busy reports that a pulse has begun and is not judged yet.
-func (d *detector) busy() bool { return d.open && !d.completed && d.above > 0 }
+func (d *detector) busy() bool { return d.open && !d.shut && !d.completed && d.above > 0 }
 
 // acknowledged reports that the decoder has acknowledged.
 func (d *detector) acknowledged() bool { return d.completed }

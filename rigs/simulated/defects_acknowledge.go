@@ -25,4 +25,13 @@ var acknowledgeDefects = []Defect{
 	{"window-after-first", "the window for an acknowledge opens with the first service packet",
 		[]string{"ACK-005"},
 		flaw(func(f *flaws) { f.firstOpens = true })},
+	{"deaf-in-recovery", "the window of a write shuts with the first packet of the recovery time",
+		[]string{"ACK-006"},
+		func(s *settings) { s.flaws.deafInRecovery, s.writes = true, 5 }},
+	{"window-shuts-early", "the window of a verify shuts with the third packet",
+		[]string{"ACK-007"},
+		flaw(func(f *flaws) { f.thirdShuts = true })},
+	{"long-pulse-by-other-methods", "in the methods beside direct mode a pulse shorter than 5.6 ms is taken for noise",
+		[]string{"ACK-008"},
+		flaw(func(f *flaws) { f.roundedPulse = true })},
 }

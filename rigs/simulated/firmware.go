@@ -78,6 +78,12 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 		}
 		s.port[i].generator.stopped = s.wake
 	}
+	s.port[programmingPort].generator.stopped = func(t time.Duration) {
+		if s.sequencer.running && s.sequencer.stage == offPart {
+			s.port[programmingPort].retryAt = t + powerlessTime
+		}
+		s.wake(t)
+	}
 	set.flaws.spoilGenerators(s)
 	s.port[mainPort].watch.skip = set.flaws.saturatedSkip
 	s.inter = language(s, t+set.bootTime)
@@ -138,7 +144,11 @@ func (s *firmware) trip(i int, t time.Duration) {
 	p.watch.restart()
 	p.retryAt = t + s.settings.retryAfter
 	if i == programmingPort {
-		s.sequencer.abort(trackTripped)
+		code := trackTripped
+		if s.settings.flaws.tripUntold {
+			code = noAcknowledge
+		}
+		s.sequencer.abort(code)
 		if !s.sequencer.wanted {
 			p.retryAt = never // the power was the operation's, and that is over
 		}
@@ -152,15 +162,17 @@ func (s *firmware) trip(i int, t time.Duration) {
 	}
 }
 
-// retry powers an output again after a trip. What the station knew before still holds, so it goes on with its refresh
-// and not with the power-up sequence.
+// retry powers an output again after a trip, or in the middle of an operation of service mode. What the station knew before
+// still holds, so it goes on with its refresh and not with the power-up sequence.
 func (s *firmware) retry(i int, t time.Duration) {
 	p := &s.port[i]
 	p.state, p.retryAt = powerOn, never
 	p.watch.restart()
 	cut := slices.Clone(p.generator.bits)
 	p.generator.start(t)
-	if p.torn {
+	if i == programmingPort && s.sequencer.stage == offPart {
+		s.sequencer.powered()
+	} else if p.torn {
 		p.generator.spoil.tear(&p.generator, cut)
 	}
 	p.readAt = s.nextReading(i, t)

@@ -49,6 +49,24 @@ type flaws struct {
 	absoluteThreshold bool
 	earlyWindow       bool
 	firstOpens        bool // the first service packet opens the window, and not the second
+	thirdShuts        bool // the third one of a verify shuts it
+	deafInRecovery    bool // it is shut once a write was sent
+	bitsOnly          bool // verifies no whole byte
+	writeLowByte      bool // a write has the low byte of the CV's number only
+	lastCVMissing     bool // direct mode ends at CV 1023
+	roundedPulse      bool // in the methods beside direct mode only a pulse of 5.6 ms counts
+
+	// The methods beside direct mode.
+	addressUnpaged     bool // the address-only method has no page preset
+	eightBitAddress    bool
+	registerByDirect   bool
+	registersExchanged bool // 7 and 8
+	pageEarly          bool // the fourth CV of a page is looked for on the next
+	pageKept           bool // the page register is not put back
+	pagedOff           bool // the output goes off between page and data
+	lastPageMissing    bool // CV 1021 to 1024 are refused
+
+	tripUntold bool // an overload ends an operation as if no decoder had answered
 
 	// Overload.
 	saturatedSkip int

@@ -4,11 +4,13 @@ import (
 	"time"
 
 	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
 )
 
 // operation is one thing to do on the programming track.
 type operation struct {
 	task  task
+	way   station.Method
 	cv    int
 	value byte
 	bit   int
@@ -42,11 +44,14 @@ const (
 	recoveryPart       // decoder recovery time of a write: at least 6 more
 	afterPart          // at least 1 reset packet after a verify
 	closingPart        // the output goes off, or the operation ends with it on
+	pagePart           // at least 5 writes of the page register; see service_methods.go
+	pageRecovery       // at least 6 packets more
+	offPart            // no power, and then a power-on cycle
 )
 
-// sequencer runs the direct-mode sequences of S-9.2.3 E (July 2012) on the programming track. A read is eight bit
-// verifies, one after the other, and a byte verify of what they gave: only then is the value taken for read. While it
-// has nothing to do it keeps the output off, unless it was asked to power it.
+// sequencer runs the sequences of S-9.2.3 E (July 2012) on the programming track. A read by direct mode is eight bit
+// verifies, one after the other, and a byte verify of what they gave: only then is the value taken for read. Those by the
+// other methods are in service_methods.go. While it has nothing to do it keeps the output off, unless it was asked to power it.
 type sequencer struct {
 	settings *settings
 	detector detector
@@ -65,6 +70,7 @@ type sequencer struct {
 	pause   bool // a flawed firmware says nothing for a while before its next packet
 	bit     int  // of a read: 0..7, then 8 for the byte verify
 	value   byte
+	phase   phase // of an operation that needs the page register
 	attempt int
 	check   bool // a write that nobody acknowledged is being verified
 	endedAt time.Duration
@@ -84,6 +90,11 @@ const serviceGap = 25 * time.Millisecond
 func (s *sequencer) begin(o operation) {
 	s.op, s.outcome, s.running = o, outcome{}, true
 	s.bit, s.value, s.attempt, s.check = 0, 0, 1, false
+	s.phase = s.firstPhase()
+	s.detector.min = s.settings.acknowledgeMin
+	if s.settings.flaws.roundedPulse && o.way != station.Direct {
+		s.detector.min = 5600 * time.Microsecond
+	}
 	s.detector.restart()
 	s.enter(powerOnCycle, s.reset, s.settings.powerOnPackets)
 }
@@ -105,15 +116,7 @@ func (s *sequencer) nextPacket(t time.Duration) dcc.Packet {
 	if !s.running {
 		return s.restPacket()
 	}
-	switch s.stage {
-	case powerOnCycle, resetStage:
-		s.detector.block()
-	case servicePart:
-		// S-9.2.3 D: the window opens at the end bit of the second service packet.
-		if s.sent == 2 || s.sent == 1 && s.settings.flaws.firstOpens {
-			s.detector.openWindow()
-		}
-	}
+	s.listen()
 	if s.settings.endEarly && s.stage == servicePart && s.sent >= 2 && s.detector.acknowledged() {
 		s.left = 0
 	}
@@ -122,11 +125,35 @@ func (s *sequencer) nextPacket(t time.Duration) dcc.Packet {
 		if !s.running {
 			return s.restPacket()
 		}
+		if s.stage == offPart {
+			return nil
+		}
 	}
 	s.left--
 	s.sent++
 	s.pause = s.settings.flaws.gapInSequence && s.stage == resetStage && s.sent == 2
 	return s.packet
+}
+
+// listen moves the window in which an acknowledge counts.
+func (s *sequencer) listen() {
+	f := &s.settings.flaws
+	switch s.stage {
+	case powerOnCycle, resetStage:
+		s.detector.block()
+	case servicePart:
+		// S-9.2.3 D: the window opens at the end bit of the second service packet.
+		if s.sent == 2 || s.sent == 1 && f.firstOpens {
+			s.detector.openWindow()
+		}
+		if s.sent == 3 && f.thirdShuts && !s.writing() {
+			s.detector.shutWindow()
+		}
+	case recoveryPart:
+		if s.sent == 1 && f.deafInRecovery {
+			s.detector.shutWindow()
+		}
+	}
 }
 
 // restPacket is what the output says while there is nothing to do: idle when it was asked to be on, else nothing.
@@ -143,18 +170,24 @@ func (s *sequencer) advance(t time.Duration) {
 	case powerOnCycle:
 		s.beginSequence()
 	case resetStage:
-		n := s.settings.verifies
+		if s.phase != dataPhase {
+			s.enterPage()
+			return
+		}
+		n := s.verifies()
 		if s.writing() {
 			n = s.settings.writes
 		}
 		s.enter(servicePart, s.servicePacket(), n)
+	case pagePart, pageRecovery:
+		s.advancePage()
 	case servicePart:
 		if s.writing() {
 			p := s.reset
 			if s.settings.recoverWrites && !s.detector.acknowledged() {
 				p = s.packet
 			}
-			s.enter(recoveryPart, p, s.settings.recovery)
+			s.enter(recoveryPart, p, s.recovery())
 			return
 		}
 		s.enter(afterPart, s.reset, 1)
@@ -186,9 +219,14 @@ func (s *sequencer) beginSequence() {
 func (s *sequencer) servicePacket() dcc.Packet {
 	cv := s.op.cv
 	f := &s.settings.flaws
+	if s.op.way != station.Direct {
+		return s.registerPacket()
+	}
 	switch {
-	case s.op.task == readTask && s.bit < 8:
+	case s.byBits() && s.bit < 8:
 		return sealed(dcc.DirectBit{CV: cv, Bit: s.bit, Value: 1})
+	case s.byBits() && f.bitsOnly:
+		return sealed(dcc.DirectBit{CV: cv, Bit: 0, Value: s.value & 1})
 	case s.op.task == readTask:
 		return sealed(dcc.DirectVerify{CV: cv, Value: s.value})
 	case s.op.task == verifyTask:
@@ -199,6 +237,9 @@ func (s *sequencer) servicePacket() dcc.Packet {
 		value := s.op.value
 		if f.sevenBitWrite {
 			value &= 0x7f
+		}
+		if f.writeLowByte {
+			cv = (cv-1)&0xff + 1
 		}
 		return sealed(dcc.DirectWrite{CV: cv, Value: value})
 	case s.check:
@@ -215,8 +256,18 @@ func (s *sequencer) servicePacket() dcc.Packet {
 func (s *sequencer) judge(t time.Duration) {
 	acknowledged := s.detector.acknowledged()
 	f := &s.settings.flaws
-	switch s.op.task {
-	case readTask:
+	switch {
+	case s.op.task == readTask && s.op.way != station.Direct:
+		if !acknowledged && s.value < s.greatestValue() {
+			s.value++
+			s.beginSequence()
+			return
+		}
+		s.outcome.value = s.value
+		if !acknowledged {
+			s.outcome.code = noAcknowledge
+		}
+	case s.byBits():
 		if s.bit < 8 {
 			if acknowledged {
 				s.value |= 1 << s.bit
@@ -226,6 +277,8 @@ func (s *sequencer) judge(t time.Duration) {
 			return
 		}
 		switch {
+		case s.op.task == verifyTask: // in a flawed firmware
+			s.outcome.match = acknowledged && s.value == s.op.value
 		case acknowledged && (f.failureMark == 0 || s.value != f.failureMark):
 			s.outcome.value = s.value
 		case s.attempt < s.settings.readAttempts:
@@ -236,7 +289,7 @@ func (s *sequencer) judge(t time.Duration) {
 		default:
 			s.outcome.code = noAcknowledge
 		}
-	case verifyTask:
+	case s.op.task == verifyTask:
 		s.outcome.match = acknowledged && !f.verifyNever
 	default:
 		if !acknowledged && !s.check {
@@ -249,6 +302,18 @@ func (s *sequencer) judge(t time.Duration) {
 			s.outcome.code = noAcknowledge
 		}
 	}
-	// Decoders leave service mode with a reset packet as the last thing that they heard.
-	s.enter(closingPart, s.reset, 2)
+	if s.leavesPage() {
+		s.phase = restorePhase
+		s.beginSequence()
+		return
+	}
+	s.close()
+}
+
+// close ends the operation. Decoders leave service mode with a reset packet as the last thing that they heard.
+func (s *sequencer) close() { s.enter(closingPart, s.reset, 2) }
+
+// byBits reports whether a value is read bit by bit.
+func (s *sequencer) byBits() bool {
+	return s.op.way == station.Direct && (s.op.task == readTask || s.op.task == verifyTask && s.settings.flaws.bitsOnly)
 }

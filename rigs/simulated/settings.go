@@ -28,8 +28,17 @@ type settings struct {
 	verifies, writes int
 	recovery         int
 	recoverWrites    bool // send the write packet again, rather than resets, in the decoder recovery time
-	endEarly         bool // stop repeating a packet once the decoder has acknowledged
-	readAttempts     int  // attempts at a read that nobody answers
+	// The methods beside direct mode: see service_methods.go.
+	pagePresets           int  // writes of page 1, for the address-only and the register method
+	pageWrites            int  // writes of the page, for the paged method
+	pageRecovery          int  // packets after either
+	recoverPresets        bool // the address-only method sends the page preset again, rather than resets, in that time
+	presetOff             bool // the output goes off between page preset and instruction
+	registerVerifies      int
+	addressRecovery       int  // packets after a write by the address-only method
+	firstRegisterRecovery int  // packets after a write of register 1
+	endEarly              bool // stop repeating a packet once the decoder has acknowledged
+	readAttempts          int  // attempts at a read that nobody answers
 
 	// Converter: 10 bits on 5 V, one reading of each output in every period. A conversion of this family takes about
 	// 0.1 ms and the two outputs take turns (common practice, no source).
@@ -91,8 +100,12 @@ func nominal() settings {
 		verifies:       5,
 		writes:         5,
 		recovery:       6,
-		endEarly:       true,
-		readAttempts:   1,
+
+		pagePresets: 5, pageWrites: 5, pageRecovery: 6,
+		registerVerifies: 7, addressRecovery: 10, firstRegisterRecovery: 10,
+
+		endEarly:     true,
+		readAttempts: 1,
 
 		samplePeriod: 208 * time.Microsecond,
 		converterLSB: 0.8,
@@ -104,7 +117,7 @@ func nominal() settings {
 			threshold: counts(2.0), filter: 3 * time.Millisecond, hold: 30 * time.Millisecond,
 		},
 		programmingWatch: watchSettings{
-			threshold: counts(0.35), filter: 3 * time.Millisecond, hold: 50 * time.Millisecond,
+			threshold: counts(0.27), filter: 3 * time.Millisecond, hold: 50 * time.Millisecond,
 		},
 		retryAfter: 970 * time.Millisecond,
 
@@ -158,13 +171,18 @@ func (s *settings) vary(r *rand.Rand) {
 	s.mainWatch.threshold = counts(1.8 + 0.4*r.Float64())
 	s.mainWatch.filter = span(2*time.Millisecond, 4*time.Millisecond)
 	s.mainWatch.hold = span(20*time.Millisecond, 45*time.Millisecond)
-	s.programmingWatch.threshold = counts(0.30 + 0.10*r.Float64())
+	s.programmingWatch.threshold = counts(0.262 + 0.02*r.Float64())
 	s.programmingWatch.filter = span(2*time.Millisecond, 4*time.Millisecond)
 	s.programmingWatch.hold = span(40*time.Millisecond, 70*time.Millisecond)
 	s.retryAfter = span(940*time.Millisecond, 985*time.Millisecond)
 
 	s.bootTime = span(150*time.Millisecond, 400*time.Millisecond)
 	s.unitTime = span(50*time.Microsecond, 400*time.Microsecond)
+
+	s.pagePresets, s.pageWrites, s.pageRecovery = within(5, 8), within(5, 8), within(6, 9)
+	s.recoverPresets, s.presetOff = r.IntN(2) == 0, r.IntN(2) == 0
+	s.registerVerifies = within(7, 9)
+	s.addressRecovery, s.firstRegisterRecovery = within(10, 12), within(10, 12)
 }
 
 // counts is the reading of the converter for a current in amperes.

@@ -36,7 +36,7 @@ var suites = []struct {
 	topics []string
 }{
 	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "power"}},
-	{"programming", []string{"sequences", "values", "acknowledge"}},
+	{"programming", []string{"sequences", "methods", "values", "acknowledge"}},
 	{"shortcircuit", []string{"overload", "recovery", "current"}},
 }
 

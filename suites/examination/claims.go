@@ -19,4 +19,10 @@ var claims = map[string]func(station.Claims) bool{
 	"programming on the main": func(c station.Claims) bool { return c.ProgrammingOnMain },
 	"bit write":               func(c station.Claims) bool { return c.BitWrite },
 	"direct mode":             func(c station.Claims) bool { return c.Method(station.Direct) },
+	"paged mode":              func(c station.Claims) bool { return c.Method(station.Paged) },
+	"register mode":           func(c station.Claims) bool { return c.Method(station.Register) },
+	"address-only mode":       func(c station.Claims) bool { return c.Method(station.AddressOnly) },
+	"a method beside direct mode": func(c station.Claims) bool {
+		return c.Method(station.Paged) || c.Method(station.Register) || c.Method(station.AddressOnly)
+	},
 }

@@ -6,28 +6,41 @@ import (
 	"bufferstop/harness/station"
 )
 
-// The accesses to a CV in direct mode. The rig is told of each before the station is: where a fake decoder cannot answer
+// The accesses to a CV, in direct mode where no method is named. The rig is told of each before the station is: where a fake decoder cannot answer
 // fast enough over the link to the probe, the probe answers in its stead, if it knows what.
 
 // PrepareToRead does what there is to do beforehand, for those who measure how long a read takes.
 func (x *Check) PrepareToRead(cv int) { x.anticipate(harness.Access{CV: cv}) }
 
 // AskToRead asks the station for the value of a CV.
-func (x *Check) AskToRead(cv int) (byte, error) {
-	x.anticipate(harness.Access{CV: cv})
-	return x.Station.ReadCV(x.ctx, cv, station.Direct)
+func (x *Check) AskToRead(cv int) (byte, error) { return x.AskToReadBy(station.Direct, cv) }
+
+// AskToReadBy asks the station for the value of a CV by a method.
+func (x *Check) AskToReadBy(m station.Method, cv int) (byte, error) {
+	x.anticipate(harness.Access{Method: m, CV: cv})
+	return x.Station.ReadCV(x.ctx, cv, m)
 }
 
 // AskToWrite asks the station to write a CV.
 func (x *Check) AskToWrite(cv int, value byte) error {
-	x.anticipate(harness.Access{CV: cv, Write: true, Value: value})
-	return x.Station.WriteCV(x.ctx, cv, value, station.Direct)
+	return x.AskToWriteBy(station.Direct, cv, value)
+}
+
+// AskToWriteBy asks the station to write a CV by a method.
+func (x *Check) AskToWriteBy(m station.Method, cv int, value byte) error {
+	x.anticipate(harness.Access{Method: m, CV: cv, Write: true, Value: value})
+	return x.Station.WriteCV(x.ctx, cv, value, m)
 }
 
 // AskToVerify asks the station whether a CV has a value.
 func (x *Check) AskToVerify(cv int, value byte) (same bool, err error) {
-	x.anticipate(harness.Access{CV: cv})
-	return x.Station.VerifyCV(x.ctx, cv, value, station.Direct)
+	return x.AskToVerifyBy(station.Direct, cv, value)
+}
+
+// AskToVerifyBy asks the station by a method whether a CV has a value.
+func (x *Check) AskToVerifyBy(m station.Method, cv int, value byte) (same bool, err error) {
+	x.anticipate(harness.Access{Method: m, CV: cv})
+	return x.Station.VerifyCV(x.ctx, cv, value, m)
 }
 
 // AskToWriteBit asks the station to write one bit of a CV.

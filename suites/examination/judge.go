@@ -74,6 +74,13 @@ func (x *Check) Number(quantity string, n int, at time.Duration) {
 	x.Measured(verdict.Number(quantity, n, at, x.limit(quantity, 0)))
 }
 
+// SpanOfCurrent judges a span of time for which a current flowed.
+func (x *Check) SpanOfCurrent(quantity string, span, at time.Duration) {
+	var s verdict.Spread
+	s.Add(float64(span), at)
+	x.measured(reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.CurrentTime)})
+}
+
 // Promise judges a span of time against one that the station declares. A station that declares none is not judged: the
 // check is not claimed. The budget is that of how the time was measured.
 func (x *Check) Promise(quantity string, span, promised, at time.Duration, by uncertainty.Budget) {

@@ -51,28 +51,38 @@ func cutBetween(w *harness.Watch, from, to time.Duration) bool {
 // S-9.2.3 E: 20 preamble bits for packets of service mode.
 func longPreamble(x *examination.Check) {
 	var ones verdict.Spread
-	for _, h := range x.ServiceTraffic().Packets {
-		if h.Service {
-			ones.Add(float64(h.Preamble), h.Start)
+	for _, w := range append(methodWatches(x), x.ServiceTraffic()) {
+		for _, h := range w.Packets {
+			if h.Service {
+				ones.Add(float64(h.Preamble), h.Start)
+			}
 		}
 	}
 	x.SpreadOfCounts("preamble in service mode", ones)
 }
 
-// S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction.
+// S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction, each time.
 func powerOnCycle(x *examination.Check) {
-	w := x.ServiceTraffic()
-	before := 0
-	for _, h := range w.Packets {
-		if h.Service {
-			x.Number("packets before the first instruction", before, h.Start)
-			return
-		}
-		if h.Fault == signal.None {
-			before++
+	var before verdict.Spread
+	for _, w := range append(methodWatches(x), x.ServiceTraffic()) {
+		n, waits := 0, true
+		for i, h := range w.Packets {
+			if i > 0 && cutBetween(w, w.Packets[i-1].End, h.Start) {
+				n, waits = 0, true
+			}
+			switch {
+			case h.Service && waits:
+				waits = false
+				before.Add(float64(n), h.Start)
+			case h.Fault == signal.None:
+				n++
+			}
 		}
 	}
-	x.Inconclusive("the station sent no service-mode packet")
+	if before.Count == 0 {
+		x.Inconclusive("the station sent no service-mode packet")
+	}
+	x.SpreadOfCounts("packets before the first instruction", before)
 }
 
 // S-9.2.3 E, direct mode: at least three resets, then at least five verify packets. No acknowledge ends any of them
@@ -121,22 +131,32 @@ func sequences(w *harness.Watch, wanted func(dcc.Instruction) bool) (before, own
 		if !wanted(r.meaning) {
 			continue
 		}
-		resets := 0
-		if i > 0 && all[i-1].isReset() {
-			resets = all[i-1].count
-		}
-		recovery := r.count
-		if i+1 < len(all) && all[i+1].isReset() {
-			recovery += all[i+1].count
-			if i+2 < len(all) && all[i+2].packet.IsService() && !cutBetween(w, r.end, all[i+2].start) {
-				recovery -= min(resetsBefore, all[i+1].count)
-			}
-		}
-		before.Add(float64(resets), r.start)
+		before.Add(float64(resetsAhead(all, i)), r.start)
 		own.Add(float64(r.count), r.start)
-		withRecovery.Add(float64(recovery), r.start)
+		withRecovery.Add(float64(recovered(w, all, i)), r.start)
 	}
 	return before, own, withRecovery
+}
+
+// resetsAhead counts the resets just before a run.
+func resetsAhead(all []run, i int) int {
+	if i == 0 || !all[i-1].isReset() {
+		return 0
+	}
+	return all[i-1].count
+}
+
+// recovered counts the packets of a run and the resets after it that are its own.
+func recovered(w *harness.Watch, all []run, i int) int {
+	r := all[i]
+	n := r.count
+	if i+1 < len(all) && all[i+1].isReset() && !cutBetween(w, r.end, all[i+1].start) {
+		n += all[i+1].count
+		if i+2 < len(all) && all[i+2].packet.IsService() && !cutBetween(w, r.end, all[i+2].start) {
+			n -= min(resetsBefore, all[i+1].count)
+		}
+	}
+	return n
 }
 
 // S-9.2.3 C: a decoder leaves service mode 20 ms after the last valid reset or service packet. It can only tell that a
@@ -144,7 +164,7 @@ func sequences(w *harness.Watch, wanted func(dcc.Instruction) bool) (before, own
 func gaps(x *examination.Check) {
 	read, write := unanswered(x)
 	var between verdict.Spread
-	for _, w := range []*harness.Watch{read, write, x.ServiceTraffic()} {
+	for _, w := range append(methodWatches(x), read, write, x.ServiceTraffic()) {
 		first, last := -1, -1
 		for i, h := range w.Packets {
 			if _, isInstruction := h.Meaning.(dcc.Reset); !isInstruction && h.Bytes.IsService() {

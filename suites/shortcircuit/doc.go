@@ -13,6 +13,8 @@ func Specs() map[string]examination.Spec {
 		"OVL-004": inrush,
 		"OVL-005": deadShortOnProgramming,
 		"OVL-006": otherTrack,
+		"OVL-007": limitedEnergy,
+		"OVL-008": overloadAtPowerOn,
 
 		"REC-001": recovery,
 		"REC-002": firstPackets,
