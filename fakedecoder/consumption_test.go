@@ -267,6 +267,7 @@ func TestConfigsThatCannotBeAreRefused(t *testing.T) {
 	for field, alter := range map[string]func(*fakedecoder.Config){
 		"Preamble":                    func(c *fakedecoder.Config) { c.Preamble = 9 },
 		"ReadOnly":                    func(c *fakedecoder.Config) { c.ReadOnly = []int{0} },
+		"WriteOnly":                   func(c *fakedecoder.Config) { c.WriteOnly = []int{1025} },
 		"CVs":                         func(c *fakedecoder.Config) { c.CVs = map[int]byte{1025: 0} },
 		"Lock":                        func(c *fakedecoder.Config) { c.Lock = 2 },
 		"Acknowledge.Amplitude":       func(c *fakedecoder.Config) { c.Acknowledge.Amplitude = -1 },

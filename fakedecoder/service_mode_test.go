@@ -330,6 +330,16 @@ func TestReadOnlyCVsStay(t *testing.T) {
 	}
 }
 
+func TestWriteOnlyCVsTellNothingButTheirWrites(t *testing.T) {
+	r := lay(t, ordinary(func(c *fakedecoder.Config) { c.WriteOnly = []int{105} }))
+	assert.True(t, r.ask(5, write(105, 77)))
+	assert.EqualValues(t, 77, r.CV(105))
+	assert.False(t, r.ask(5, verify(105, 77)))
+	assert.True(t, r.ask(5, writeBit(105, 1, 1)))
+	assert.EqualValues(t, 79, r.CV(105))
+	assert.True(t, r.ask(5, verify(106, r.CV(106))))
+}
+
 func TestValuesThatACVCannotHoldAreRefused(t *testing.T) {
 	r := lay(t, fakedecoder.Default())
 	for cv, value := range map[int]byte{1: 128, 17: 191, 29: 0x86} {

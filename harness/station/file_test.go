@@ -35,7 +35,7 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 		Aspects:           station.Between(1, 2044),
 		AspectValues:      station.Between(0, 255),
 		Numbering:         dcc.FirstIsRawFour,
-		ServiceMethods:    []station.Method{station.Direct},
+		ServiceMethods:    []station.Method{station.Direct, station.Paged, station.Register, station.AddressOnly},
 		BitWrite:          true,
 		ProgrammingOnMain: true,
 	}, file.Claims)
@@ -48,7 +48,7 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 			InrushPeak: 3 * physic.Ampere, InrushTau: 4 * time.Millisecond,
 		},
 		Programming: station.Overload{
-			NoTripCurrent: 250 * physic.MilliAmpere, TripCurrent: 500 * physic.MilliAmpere, TripTime: 100 * time.Millisecond,
+			NoTripCurrent: 250 * physic.MilliAmpere, TripCurrent: 300 * physic.MilliAmpere, TripTime: 100 * time.Millisecond,
 			RetryAfter: time.Second, Recovery: station.Automatic,
 		},
 		NoDecoderTime: 2 * time.Second, ReadTime: 3 * time.Second,
@@ -144,7 +144,7 @@ func TestStationFileErrorsNamePlaceGotAndWanted(t *testing.T) {
 		{"numbering", `"first is raw 4"`, `"first is raw 1"`, "raw 1", "claims.numbering", "raw 1"},
 		{"no numbering", `numbering = "first is raw 4"`, ``, "[claims]", "claims.numbering", "no numbering"},
 		{"aspects without values", `aspect_values = "0..255"`, ``, `aspects = `, "claims.aspects", "one of"},
-		{"method", `["direct"]`, `["guess"]`, "guess", "claims.service_methods[0]", `"guess"`},
+		{"method", `["direct", "paged", "register", "address"]`, `["guess"]`, "guess", "claims.service_methods[0]", `"guess"`},
 		{"unit", `supply_voltage = "16V"`, `supply_voltage = "16A"`, "16A", "declares.supply_voltage", `"16A"`},
 		{"current without unit", `current_accuracy = "50mA"`, `current_accuracy = "0.05"`, "0.05", "declares.current_accuracy", `"0.05"`},
 		{"negative current", `trip_current = "2.5A"`, `trip_current = "-2.5A"`, "-2.5A", "declares.main.trip_current", `"-2.5A"`},

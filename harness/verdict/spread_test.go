@@ -21,6 +21,26 @@ func TestASpreadKeepsExtremesWithTheirFirstTimesAndTheMean(t *testing.T) {
 	assert.InDelta(t, 2.6, s.Mean, 1e-12)
 }
 
+func TestJoinedSpreadsAreOneOfAllValues(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var one, other, all Spread
+		values := rapid.SliceOf(rapid.Float64Range(-1e3, 1e3)).Draw(t, "values")
+		first := rapid.IntRange(0, len(values)).Draw(t, "of the first")
+		for i, v := range values {
+			all.Add(v, time.Duration(i))
+			if i < first {
+				one.Add(v, time.Duration(i))
+			} else {
+				other.Add(v, time.Duration(i))
+			}
+		}
+		one.Join(other)
+		assert.InDelta(t, all.Mean, one.Mean, 1e-6)
+		one.Mean = all.Mean
+		assert.Equal(t, all, one)
+	})
+}
+
 func TestTheMeanOfASpreadLiesBetweenItsExtremes(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var s Spread

@@ -119,8 +119,18 @@ func exercise(b *bench) uint64 {
 	} {
 		ask(c)
 	}
+	for _, c := range []string{
+		"CV:WRIT 1,9,ADDR", "CV:WRIT 1,200,ADDR", "CV:WRIT 1,9,REG", "CV:VER? 1,9,REG", "CV:VER? 7,1,REG", "CV:WRIT 8,1,REG", "CV:WRIT 68,7,PAG",
+		"CV:WRIT 1021,7,PAG", "CV:WRIT 1024,7", "CV:WRIT 300,7",
+	} {
+		ask(c)
+	}
+	fit(func(c *fakedecoder.Config) { c.Storage, c.WriteOnly = 40*time.Millisecond, []int{67} })
+	ask("CV:WRIT 67,9")
+	fit(func(c *fakedecoder.Config) { c.Acknowledge.Delay = 12 * time.Millisecond })
+	ask("CV:VER? 67,1")
 	fit(acknowledge(60*physic.MilliAmpere, 5*time.Millisecond))
-	ask("CV:READ? 1")
+	ask("CV:READ? 1;:CV:VER? 1,3,REG")
 	fit(acknowledge(60*physic.MilliAmpere, 7*time.Millisecond))
 	ask("CV:READ? 1")
 	fit(acknowledge(400*physic.MilliAmpere, 6*time.Millisecond))
@@ -151,6 +161,11 @@ func exercise(b *bench) uint64 {
 	b.wait(200 * time.Millisecond)
 	require.NoError(b.t, main.Open())
 	b.wait(6 * time.Second)
+	require.NoError(b.t, programming.Load(300*physic.MilliAmpere))
+	b.wait(200 * time.Millisecond)
+	ask("TRAC:POW PROG,OFF")
+	ask("CV:READ? 1")
+	ask("TRAC:POW PROG,ON")
 	require.NoError(b.t, programming.Short(100*physic.MilliOhm))
 	b.wait(200 * time.Millisecond)
 	flush()

@@ -104,10 +104,11 @@ func TestWhatCannotBeDoneIsSaidInTheWordsOfTheDialect(t *testing.T) {
 			b, d := speaking(t, dialect)
 			_, err := d.ReadCV(ctx, 1, "")
 			require.ErrorIs(t, err, station.ErrNoAcknowledge)
-			for want, err := range map[string]error{
-				"-221": d.SetAccessory(ctx, 1, 1), // no power
-				"-222": d.SetSpeed(ctx, dcc.Short(3), dcc.Steps28, dcc.Forward, 29),
-				"-224": d.WriteCV(ctx, 1, 1, station.Paged),
+			for err, want := range map[error]string{
+				d.SetAccessory(ctx, 1, 1):                                   "-221", // no power
+				d.SetSpeed(ctx, dcc.Short(3), dcc.Steps28, dcc.Forward, 29): "-222",
+				d.WriteCV(ctx, 5, 1, station.Register):                      "-222", // no register has CV 5
+				d.WriteCV(ctx, 2, 1, station.AddressOnly):                   "-222",
 			} {
 				var refused *station.Refused
 				require.ErrorAs(t, err, &refused, want)

@@ -45,7 +45,7 @@ func TestOverloadIsCutAsDeclared(t *testing.T) {
 		noTrip, trip := 1500*physic.MilliAmpere, 2500*physic.MilliAmpere
 		if name == station.Programming {
 			e, other, word = b.programming, b.main, "PROG"
-			noTrip, trip = 250*physic.MilliAmpere, 500*physic.MilliAmpere
+			noTrip, trip = 250*physic.MilliAmpere, 300*physic.MilliAmpere
 		}
 		track := b.Track(name)
 		// The declared no-trip current does not trip.

@@ -108,10 +108,13 @@ func TestMistakesAreQueuedAsErrors(t *testing.T) {
 		"POM:WRIT 3,1,1":               `-221,"Settings conflict"`,
 		"CV:READ? 0":                   `-222,"Data out of range"`,
 		"CV:READ? 1025":                `-222,"Data out of range"`,
-		"CV:READ? 1,PAG":               `-224,"Illegal parameter value"`, // not claimed
-		"CV:READ? 1,REGISTER":          `-224,"Illegal parameter value"`,
+		"CV:READ? 1025,PAG":            `-222,"Data out of range"`,
+		"CV:READ? 5,REGISTER":          `-222,"Data out of range"`, // no register has it
+		"CV:READ? 1,GUESS":             `-224,"Illegal parameter value"`,
 		"CV:WRIT 1,256":                `-222,"Data out of range"`,
-		"CV:WRIT 1,2,ADDR":             `-224,"Illegal parameter value"`,
+		"CV:WRIT 2,2,ADDR":             `-222,"Data out of range"`,
+		"CV:WRIT 1,128,ADDR":           `-222,"Data out of range"`,
+		"CV:WRIT 1,2,PAG":              `110,"No acknowledge"`,
 		"CV:BIT 1,8,1":                 `-222,"Data out of range"`,
 		"CV:BIT 1,7,2":                 `-222,"Data out of range"`,
 		"TRAC:POW SIDE,ON":             `-224,"Illegal parameter value"`,

@@ -290,7 +290,7 @@ func (s *sequencer) judge(t time.Duration) {
 			s.outcome.code = noAcknowledge
 		}
 	case s.op.task == verifyTask:
-		s.outcome.match = acknowledged && !f.verifyNever
+		s.outcome.match = acknowledged && !(f.verifyNever && s.op.way == station.Direct)
 	default:
 		if !acknowledged && !s.check {
 			// S-9.2.3 E: a decoder may leave a write unacknowledged. Ask it what it has.

@@ -133,6 +133,48 @@ func TestDirectModeSequencesHaveTheirPackets(t *testing.T) {
 	})
 }
 
+func TestCVsAreReachedByEveryMethodWithEverySeed(t *testing.T) {
+	reach := map[string][]int{"DIR": {1, 66, 1024}, "ADDR": {1}, "REG": {1, 2, 3, 4, 29}, "PAG": {1, 4, 5, 66, 256, 257, 1020, 1021, 1024}}
+	rapid.Check(t, func(t *rapid.T) {
+		b := newBench(t, Options{Seed: rapid.Int64().Draw(t, "seed")}, true)
+		d := b.fit(fakedecoder.Default())
+		method := rapid.SampledFrom([]string{"DIR", "ADDR", "REG", "PAG"}).Draw(t, "method")
+		cv := rapid.SampledFrom(reach[method]).Draw(t, "CV")
+		value := rapid.SampledFrom([]byte{1, 2, 4, 7}).Draw(t, "value")
+		b.do(fmt.Sprintf("CV:WRIT %d,%d,%s", cv, value, method))
+		require.Equal(t, value, d.CV(cv))
+		require.Equal(t, fmt.Sprintf("%d;1;0", value),
+			b.ask(fmt.Sprintf("CV:READ? %[1]d,%[3]s;VER? %[1]d,%[2]d,%[3]s;VER? %[1]d,%[4]d,%[3]s", cv, value, method, value+1)))
+		assert.Empty(t, b.programming.faults())
+		for _, p := range b.programming.packets {
+			assert.GreaterOrEqual(t, p.Preamble, 20)
+		}
+	})
+}
+
+func TestAPagedOperationKeepsItsPowerAndLeavesPageOne(t *testing.T) {
+	preset := packet(dcc.PagePreset{}, nil)
+	for seed := range int64(20) {
+		b := newBench(t, Options{Seed: seed}, true)
+		require.Equal(t, `110,"No acknowledge"`, b.ask("CV:WRIT 66,9,PAG;:SYST:ERR?"))
+		list := runs(b.programming.packets)
+		require.Len(t, list, 9)
+		page := packet(dcc.Register{Write: true, Register: dcc.PageRegister, Value: 17}, nil)
+		assert.Equal(t, page, list[1].packet)
+		assert.GreaterOrEqual(t, list[1].times, 5)
+		assert.GreaterOrEqual(t, list[2].times, 6+3)
+		assert.Equal(t, packet(dcc.Register{Write: true, Register: 2, Value: 9}, nil), list[3].packet)
+		assert.Equal(t, preset, list[7].packet)
+		offs := 0
+		for _, e := range b.programming.edges {
+			if e.Level == signal.Off {
+				offs++
+			}
+		}
+		assert.Equal(t, 2, offs, "before and after")
+	}
+}
+
 func TestTheProgrammingTrackIsPoweredOnlyWhenItHasToBe(t *testing.T) {
 	b := newBench(t, Options{Nominal: true}, true)
 	b.fit(fakedecoder.Default())

@@ -145,6 +145,11 @@ func (x *Check) Fit(c fakedecoder.Config) *fakedecoder.Decoder {
 	return x.fit(d)
 }
 
+// TakeOff takes the decoders off the programming track, and whatever else a check has laid there.
+func (x *Check) TakeOff() {
+	x.Fitted("take the decoder off", x.Rig.Track(station.Programming).Open())
+}
+
 // ReadCV reads a CV by direct mode and expects a value.
 func (x *Check) ReadCV(cv int) byte {
 	value, err := x.AskToRead(cv)

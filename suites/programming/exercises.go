@@ -14,6 +14,7 @@ import (
 func unanswered(x *examination.Check) (read, write *harness.Watch) {
 	both := examination.Shared(x, "service mode without acknowledge", func() [2]*harness.Watch {
 		x.FitPersonality("deaf")
+		defer x.TakeOff()
 		read := x.Watch(station.Programming)
 		_, err := x.AskToRead(29)
 		read.Stop()

@@ -44,7 +44,7 @@ func lateWriteAcknowledge(x *examination.Check) {
 		if d.CV(cv) != 12 {
 			x.Inconclusive("%s: the value did not reach the decoder", what)
 		}
-		x.Fitted("take the decoder off", x.Rig.Track(station.Programming).Open())
+		x.TakeOff()
 	}
 	x.Number("acknowledges missed", missed, x.Rig.Now())
 }
@@ -56,7 +56,7 @@ func verifiesWrites(x *examination.Check, m station.Method, cv int) bool {
 	what := fmt.Sprintf("writing CV %d by the %s method", cv, m)
 	x.Obeyed(what, x.AskToWriteBy(m, cv, 11))
 	w.Stop()
-	x.Fitted("take the decoder off", x.Rig.Track(station.Programming).Open())
+	x.TakeOff()
 	written := false
 	for _, h := range w.Packets {
 		switch told := h.Meaning.(type) {
@@ -119,7 +119,7 @@ func acknowledgesByOtherMethods(x *examination.Check) {
 				x.Wrong(what, "acknowledged", "not acknowledged", x.Rig.Now())
 			}
 		}
-		x.Fitted("take the decoder off", x.Rig.Track(station.Programming).Open())
+		x.TakeOff()
 	}
 	x.Number("acknowledges missed", missed, x.Rig.Now())
 }
