@@ -362,7 +362,7 @@ static void converter(void)
 {
 	static uint8_t turn;
 	static uint16_t filtered[OUTPUTS]; /* in sixteenths, over 4 ms */
-	static const uint16_t limit[OUTPUTS] = {COUNTS(2000), COUNTS(350)}, hold[OUTPUTS] = {READINGS(30), READINGS(50)};
+	static const uint16_t limit[OUTPUTS] = {COUNTS(2000), COUNTS(275)}, hold[OUTPUTS] = {READINGS(30), READINGS(50)};
 	if (ADCSRA & _BV(ADSC))
 		return;
 	const uint16_t counts = ADC;

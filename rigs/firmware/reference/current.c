@@ -18,7 +18,7 @@ typedef struct {
 
 static const limit_t limit[OUTPUTS] = {
 	[MAIN] = {COUNTS(2000), READINGS(30)},
-	[PROGRAMMING] = {COUNTS(350), READINGS(50)},
+	[PROGRAMMING] = {COUNTS(275), READINGS(50)},
 };
 
 #define FILTER (HAS(FILTER_OVERFLOW) ? 7 : 4)

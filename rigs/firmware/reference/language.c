@@ -130,8 +130,10 @@ static int16_t choice(uint8_t i, PGM_P first, PGM_P second, bool *is_second)
 
 static const char off_word[] PROGMEM = "OFF", on_word[] PROGMEM = "ON", main_word[] PROGMEM = "MAIN",
                   programming_word[] PROGMEM = "PROGramming", forward_word[] PROGMEM = "FORWard",
-                  reverse_word[] PROGMEM = "REVerse", direct_word[] PROGMEM = "DIRect", all_word[] PROGMEM = "ALL",
-                  tripped_word[] PROGMEM = "TRIPPED", steps28[] PROGMEM = "28", steps128[] PROGMEM = "128";
+                  reverse_word[] PROGMEM = "REVerse", direct_word[] PROGMEM = "DIRect",
+                  paged_word[] PROGMEM = "PAGed", register_word[] PROGMEM = "REGister", address_word[] PROGMEM = "ADDRess",
+                  all_word[] PROGMEM = "ALL", tripped_word[] PROGMEM = "TRIPPED",
+                  steps28[] PROGMEM = "28", steps128[] PROGMEM = "128";
 
 static int16_t on_off(uint8_t i, bool *on) { return choice(i, off_word, on_word, on); }
 
@@ -143,10 +145,27 @@ static int16_t output(uint8_t i, uint8_t *which)
 	return code;
 }
 
-/* Only direct mode is built in. */
-static int16_t method(uint8_t i)
+/* Direct mode unless another one is named. */
+static int16_t method(uint8_t i, enum method *which)
 {
-	return parameters <= i || word_is(parameter[i], direct_word) ? NO_ERROR : ILLEGAL;
+	static PGM_P const words[] = {direct_word, paged_word, register_word, address_word}; /* as enum method */
+	*which = DIRECT;
+	if (parameters <= i)
+		return NO_ERROR;
+	for (uint8_t m = DIRECT; m <= ADDRESS; m++)
+		if (word_is(parameter[i], words[m])) {
+			*which = m;
+			return NO_ERROR;
+		}
+	return ILLEGAL;
+}
+
+/* Whether a method reaches a CV, with the value that is to be there. */
+static int16_t reaches(enum method method, uint16_t cv, uint16_t value)
+{
+	if (method == ADDRESS)
+		return cv == 1 && value <= 127 ? NO_ERROR : RANGE;
+	return method == REGISTER && service_register(cv) == NO_SUCH_REGISTER ? RANGE : NO_ERROR;
 }
 
 /* The first of the codes that is an error ends the command. */
@@ -347,12 +366,12 @@ static int16_t programmed(void)
 	return asked == READ ? answer_number(service_value()) : NO_ERROR;
 }
 
-static int16_t program(enum task task, uint16_t cv, uint8_t bit, uint8_t value)
+static int16_t program(enum task task, enum method method, uint16_t cv, uint8_t bit, uint8_t value)
 {
 	if (power_state(PROGRAMMING) == POWER_TRIPPED && service_wanted())
 		return TRACK_TRIPPED;
 	asked = task;
-	service_begin(task, cv, bit, value);
+	service_begin(task, method, cv, bit, value);
 	resume = programmed;
 	return BUSY;
 }
@@ -361,8 +380,10 @@ static int16_t read_cv(void)
 {
 	uint16_t cv;
 	TRY(number(0, 1, 1024, &cv));
-	TRY(method(1));
-	return program(READ, cv, 0, 0);
+	enum method by;
+	TRY(method(1, &by));
+	TRY(reaches(by, cv, 0));
+	return program(READ, by, cv, 0, 0);
 }
 
 static int16_t write_or_verify(enum task task)
@@ -370,8 +391,10 @@ static int16_t write_or_verify(enum task task)
 	uint16_t cv, value;
 	TRY(number(0, 1, 1024, &cv));
 	TRY(number(1, 0, 255, &value));
-	TRY(method(2));
-	return program(task, cv, 0, value);
+	enum method by;
+	TRY(method(2, &by));
+	TRY(reaches(by, cv, value));
+	return program(task, by, cv, 0, value);
 }
 
 static int16_t write_cv(void) { return write_or_verify(WRITE); }
@@ -383,7 +406,7 @@ static int16_t write_bit(void)
 	TRY(number(0, 1, 1024, &cv));
 	TRY(number(1, 0, 7, &bit));
 	TRY(number(2, 0, 1, &value));
-	return program(WRITE_BIT, cv, bit, value);
+	return program(WRITE_BIT, DIRECT, cv, bit, value);
 }
 
 /* --- common commands, IEEE 488.2-1992 section 10 --- */

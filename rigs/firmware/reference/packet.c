@@ -153,3 +153,12 @@ void packet_bit(packet_t *p, uint16_t cv, uint8_t bit, bool value, bool write)
 {
 	direct(p, 2, cv, 0xE0 | write << 4 | value << 3 | bit);
 }
+
+/* 0111CRRR DDDDDDDD. */
+void packet_register(packet_t *p, bool write, uint8_t which, uint8_t value)
+{
+	begin(p);
+	add(p, 0x70 | write << 3 | which);
+	add(p, value);
+	seal(p);
+}

@@ -37,6 +37,10 @@ void packet_verify(packet_t *p, uint16_t cv, uint8_t value);
 void packet_write(packet_t *p, uint16_t cv, uint8_t value);
 void packet_bit(packet_t *p, uint16_t cv, uint8_t bit, bool value, bool write);
 
+/* The other methods: a register counts from 0, and PAGE_REGISTER has the page of the others. */
+enum { PAGE_REGISTER = 5 };
+void packet_register(packet_t *p, bool write, uint8_t which, uint8_t value);
+
 /* The function groups, in the order of their first functions: F0-F4, F5-F8, F9-F12, F13-F20, F21-F28. */
 enum { GROUPS = 5 };
 uint8_t group_of(uint8_t function);

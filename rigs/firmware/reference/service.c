@@ -9,26 +9,40 @@
 /* S-9.2.3 E: at least 20 valid packets after power on, 3 resets, 5 packets of the instruction, and in a write 6 more of it
  * or resets. Two resets follow here, the second while the answer to the first is awaited. */
 enum { POWER_ON_PACKETS = 20, RESETS = 3, INSTRUCTIONS = 5, RECOVERY = 7, AFTER = 2, CLOSING = 2 };
+/* The other methods write the page register first, 5 times, and 6 resets follow. They share what the one with most wants: 7 packets of
+ * a verify, and 10 after a write. */
+enum { PAGES = 5, PAGE_RECOVERY = 6, REGISTER_INSTRUCTIONS = 7, REGISTER_RECOVERY = 10 };
 
-enum stage { AT_REST, POWERING_UP, RESETTING, INSTRUCTING, RECOVERING, FOLLOWING, CLOSING_DOWN };
+enum stage { AT_REST, POWERING_UP, RESETTING, PAGING, PAGE_RECOVERING, INSTRUCTING, RECOVERING, FOLLOWING, CLOSING_DOWN };
+/* What becomes of the page register in an operation. */
+enum page { PAGE_WANTED, PAGE_THERE, PAGE_PUT_BACK };
 
 static struct {
 	bool wanted;
 	enum task task;
+	enum method method;
+	enum page page;
 	uint16_t cv;
 	uint8_t bit, value;
 	enum outcome outcome;
 	enum stage stage;
 	uint8_t sent; /* packets of the stage */
-	uint8_t step; /* of a read: 0 to 7 for the bits, then 8 for the whole byte */
+	uint8_t step; /* of a read by direct mode: 0 to 7 for the bits, then 8 for the whole byte */
 	uint8_t found;
 	bool check; /* a write that nobody acknowledged is being verified */
 	enum outcome ending;
 } service;
 
-void service_begin(enum task task, uint16_t cv, uint8_t bit, uint8_t value)
+uint8_t service_register(uint16_t cv)
+{
+	return cv <= 4 ? cv - 1 : cv == 29 ? 4 : cv == 7 || cv == 8 ? cv - 1 : NO_SUCH_REGISTER;
+}
+
+void service_begin(enum task task, enum method method, uint16_t cv, uint8_t bit, uint8_t value)
 {
 	service.task = task;
+	service.method = method;
+	service.page = method == DIRECT ? PAGE_THERE : PAGE_WANTED;
 	service.cv = cv;
 	service.bit = bit;
 	service.value = value;
@@ -55,8 +69,18 @@ bool service_tripped(void)
 	return !service.wanted;
 }
 
+/* Page 256, of CV 1021 to 1024, is 0 in a byte. */
+static uint8_t page_number(void) { return service.method == PAGED && service.page != PAGE_PUT_BACK ? (service.cv - 1) / 4 + 1 : 1; }
+
+static bool writes(void) { return (service.task == WRITE || service.task == WRITE_BIT) && !service.check; }
+
 static void instruction(packet_t *p)
 {
+	if (service.method != DIRECT) {
+		packet_register(p, writes(), service.method == PAGED ? (service.cv - 1) & 3 : service_register(service.cv),
+						service.task == READ ? service.found : service.value);
+		return;
+	}
 	switch (service.task) {
 	case READ:
 		if (service.step < 8)
@@ -94,6 +118,11 @@ static void sequence(void)
 static void close_down(enum outcome ending)
 {
 	service.ending = ending;
+	if (service.page != PAGE_PUT_BACK && page_number() != 1) {
+		service.page = PAGE_PUT_BACK;
+		sequence();
+		return;
+	}
 	enter(CLOSING_DOWN);
 }
 
@@ -101,7 +130,13 @@ static void close_down(enum outcome ending)
 static void judge(void)
 {
 	const bool seen = acknowledge_seen();
-	if (service.task == READ && service.step < 8) {
+	if (service.task == READ && service.method != DIRECT) {
+		if (!seen && service.found < (service.method == ADDRESS ? 127 : 255)) {
+			service.found++;
+			sequence();
+			return;
+		}
+	} else if (service.task == READ && service.step < 8) {
 		if (seen)
 			service.found |= 1 << service.step;
 		service.step++;
@@ -127,14 +162,29 @@ static void advance(void)
 		break;
 	case RESETTING:
 		if (service.sent == RESETS)
-			enter(INSTRUCTING);
+			enter(service.page == PAGE_THERE ? INSTRUCTING : PAGING);
+		break;
+	case PAGING:
+		if (service.sent == PAGES)
+			enter(PAGE_RECOVERING);
+		break;
+	case PAGE_RECOVERING:
+		if (service.sent < PAGE_RECOVERY)
+			break;
+		if (service.page == PAGE_PUT_BACK) {
+			close_down(service.ending);
+			break;
+		}
+		service.page = PAGE_THERE;
+		sequence();
 		break;
 	case INSTRUCTING:
-		if (service.sent == INSTRUCTIONS || (service.sent > 2 && acknowledge_seen()))
-			enter((service.task == WRITE || service.task == WRITE_BIT) && !service.check ? RECOVERING : FOLLOWING);
+		if (service.sent == (service.method == DIRECT || writes() ? INSTRUCTIONS : REGISTER_INSTRUCTIONS) ||
+			(service.sent > 2 && acknowledge_seen()))
+			enter(writes() ? RECOVERING : FOLLOWING);
 		break;
 	case RECOVERING:
-		if (service.sent >= RECOVERY && !acknowledge_under_way())
+		if (service.sent >= (service.method == DIRECT ? RECOVERY : REGISTER_RECOVERY) && !acknowledge_under_way())
 			judge();
 		break;
 	case FOLLOWING:
@@ -166,6 +216,9 @@ void service_task(void)
 		packet_idle(&p);
 		if (!service.wanted)
 			return;
+		break;
+	case PAGING:
+		packet_register(&p, true, PAGE_REGISTER, page_number());
 		break;
 	case INSTRUCTING:
 		instruction(&p);
