@@ -49,6 +49,13 @@ type Insight interface {
 	StationResets() int
 }
 
+// A Reopener is a rig that can close the link to the station and open it again, as a program does that ends and is started
+// again. What was on its way is lost, and many boards start anew when their port is opened.
+type Reopener interface {
+	// ReopenLink returns when the link is open again, after the given time without one. Errors are those of the link and of ctx.
+	ReopenLink(ctx context.Context, closed time.Duration) error
+}
+
 // A Track is one output of the station, with the probe that watches it and the things that can be laid across it.
 // Everything that changes the track takes effect at the rig's present time.
 type Track interface {
@@ -79,13 +86,14 @@ type Ability string
 
 // What a rig may be able to do.
 const (
-	SeeEdges   Ability = "edges"         // the probe sees polarity and off states
-	SeeCurrent Ability = "current"       // the probe samples the track current
-	LayShort   Ability = "short"         // a switched short across the rails
-	LayLoad    Ability = "load"          // a steady load
-	LayInrush  Ability = "inrush"        // the inrush of a capacitor: a load that follows a falling exponential
-	FitDecoder Ability = "decoder"       // the fake decoder can answer with acknowledge pulses
-	CutSupply  Ability = "power-cycling" // the station's supply can be switched
+	SeeEdges   Ability = "edges"          // the probe sees polarity and off states
+	SeeCurrent Ability = "current"        // the probe samples the track current
+	LayShort   Ability = "short"          // a switched short across the rails
+	LayLoad    Ability = "load"           // a steady load
+	LayInrush  Ability = "inrush"         // the inrush of a capacitor: a load that follows a falling exponential
+	FitDecoder Ability = "decoder"        // the fake decoder can answer with acknowledge pulses
+	CutSupply  Ability = "power-cycling"  // the station's supply can be switched
+	ReopenLink Ability = "link-reopening" // the link to the station can be closed and opened again: see Reopener
 )
 
 // A Description says what a rig is, what it can do and how well it measures.

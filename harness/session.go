@@ -90,6 +90,24 @@ func (s *Session) Restart(ctx context.Context) error {
 	return ctx.Err()
 }
 
+// Reopen closes the link to the station and opens it again after a while, and brings driver and station into step. A rig
+// that cannot do it gives an error that is ErrBeyond.
+func (s *Session) Reopen(ctx context.Context, closed time.Duration) error {
+	rig, can := s.Rig.(Reopener)
+	if !can {
+		return fmt.Errorf("closing and opening the link: %w", ErrBeyond)
+	}
+	s.Station.ExpectRestart()
+	if err := rig.ReopenLink(ctx, closed); err != nil {
+		return fmt.Errorf("closing and opening the link: %w", err)
+	}
+	// As after Restart.
+	if err := s.Station.Resynchronise(ctx); errors.Is(err, link.ErrClosed) {
+		_ = s.Station.Resynchronise(ctx)
+	}
+	return ctx.Err()
+}
+
 // Shared returns what an exercise of the station gave, done once for all the requirements that look at it. An exercise
 // that panics, as a failed expectation does, is done again when it is next asked for.
 func Shared[T any](s *Session, name string, exercise func() T) T {

@@ -34,6 +34,7 @@ type Watch struct {
 	// Begun is when the watch was set, Ended when it was stopped, zero before.
 	Begun, Ended time.Duration
 
+	steady   signal.Steady
 	tape     Tape
 	rig      Rig
 	receiver *signal.Receiver
@@ -52,6 +53,7 @@ func (s *Session) Watch(track station.Track) *Watch {
 // Edges reads what the probe saw.
 func (w *Watch) Edges(edges []signal.Edge) {
 	w.tape.Edges(edges)
+	w.steady.Edges(edges)
 	w.receiver.Edges(edges)
 }
 
@@ -65,11 +67,15 @@ func (w *Watch) Samples(samples []current.Sample) { w.Currents = append(w.Curren
 func (w *Watch) Lost(from, to time.Duration) {
 	w.LostTime += to - from
 	w.tape.Lost(from, to)
+	w.steady.Lost(from, to)
 	w.receiver.Lost(from, to)
 }
 
 // Statistics is the timing of everything heard so far.
 func (w *Watch) Statistics() *signal.Statistics { return w.receiver.Statistics() }
+
+// Steady is the longest time that the track stood at one polarity, up to the newest edge, or to the end of a stopped watch.
+func (w *Watch) Steady() *signal.Steady { return &w.steady }
 
 // Stop ends the watch at the rig's present time; what is broken off there is cut, not faulty. A second Stop does
 // nothing.
@@ -81,6 +87,7 @@ func (w *Watch) Stop() {
 	w.cancel = nil
 	w.Ended = w.rig.Now()
 	w.receiver.Finish(w.Ended)
+	w.steady.Finish(w.Ended)
 }
 
 // After returns the packets that started at or after t.

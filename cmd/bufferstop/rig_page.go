@@ -136,6 +136,7 @@ var abilityWords = []struct {
 	{harness.LayInrush, "lays an inrush"},
 	{harness.FitDecoder, "fits a decoder"},
 	{harness.CutSupply, "cuts the supply"},
+	{harness.ReopenLink, "opens the link anew"},
 }
 
 // tracks sets one column a track.

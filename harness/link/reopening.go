@@ -64,6 +64,28 @@ func (l *ReopeningLink) Open(ctx context.Context) error {
 	return l.take(opened)
 }
 
+// Reopen closes the link behind, and opens it again after a while: what a program does that ends and is started again. Nobody
+// is told of a loss by it. A link that cannot be opened again at once is tried for as long as after a loss.
+func (l *ReopeningLink) Reopen(ctx context.Context, closed time.Duration) error {
+	l.mu.Lock()
+	if l.link != nil {
+		_ = l.link.Close() // what it has to say is of no use any more
+		l.link = nil
+	}
+	l.mu.Unlock()
+	timer := time.NewTimer(closed)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-l.life.Done():
+		return ErrClosed
+	}
+	_, err := l.ready(ctx)
+	return err
+}
+
 // Reopened is how often the link was opened again.
 func (l *ReopeningLink) Reopened() int {
 	l.mu.Lock()

@@ -54,6 +54,9 @@ type Claims struct {
 	ProgrammingOnMain bool
 	// Cutout says that the station leaves gaps for bi-directional communication.
 	Cutout bool
+	// PowerOffKeepsState says that the station knows after the power of a track was off what it knew before, and goes on with it.
+	// One that does not has to begin as after a start (RP-9.2.4 A).
+	PowerOffKeepsState bool
 	// Editions names, by topic, the edition of a standard that the station keeps to where editions differ. What it does not
 	// name is the newest that we know. The topics are those of the catalogue.
 	Editions map[string]string
@@ -161,6 +164,7 @@ type claimsFile struct {
 	BitWrite          bool     `toml:"bit_write"`
 	ProgrammingOnMain bool     `toml:"programming_on_main"`
 	Cutout            bool     `toml:"cutout"`
+	KeepsState        bool     `toml:"power_off_keeps_state"`
 
 	Editions map[string]string `toml:"editions"`
 }
@@ -180,6 +184,8 @@ func (d *document) claims(f *claimsFile) Claims {
 		ProgrammingOnMain: f.ProgrammingOnMain,
 		Cutout:            f.Cutout,
 		Editions:          f.Editions,
+
+		PowerOffKeepsState: f.KeepsState,
 	}
 	if len(f.Tracks) == 0 {
 		d.Fail(at+"tracks", "no track", `at least one of "main", "programming"`, "")

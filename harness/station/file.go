@@ -128,6 +128,7 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //	  numbering = "first is raw 4"      or "first is raw 0"; needed with accessories
 //	  service_methods = ["direct"]      direct, paged, register, address
 //	  bit_write, programming_on_main, cutout = true
+//	  power_off_keeps_state = true      after the power of a track was off the station goes on with what it knew
 //	[declares]
 //	  supply_voltage = "16V", current_accuracy = "50mA"
 //	  start_time, no_decoder_time, read_time, stop_latency, command_latency, refresh_time = "2s"

@@ -54,6 +54,13 @@ func (s *realSide) Restart(ctx context.Context) error {
 	return s.Wait(ctx, started)
 }
 
+// ReopenLink follows the rules of harness.Reopener. What is on the real link stays there; a driver that comes into step passes
+// it over.
+func (s *realSide) ReopenLink(ctx context.Context, closed time.Duration) error {
+	s.HostLeaves()
+	return s.Wait(ctx, closed)
+}
+
 // unattended is how long a call of the real link may last before the station is looked after.
 const unattended = time.Millisecond
 

@@ -1,7 +1,11 @@
 package bench
 
 import (
+	"context"
 	"errors"
+	"fmt"
+	"slices"
+	"time"
 
 	"bufferstop/harness"
 	"bufferstop/harness/link"
@@ -22,7 +26,45 @@ var _ harness.Rig = (*Rig)(nil)
 func (r *Rig) Describe() harness.Description {
 	d := r.side.Describe()
 	d.Name, d.Kind = r.name, "bench"
+	if r.reopens() != nil {
+		for name, has := range d.Tracks {
+			if !slices.Contains(has, harness.ReopenLink) {
+				d.Tracks[name] = append(has, harness.ReopenLink)
+			}
+		}
+	}
 	return d
+}
+
+// reopens is what can close the link and open it again, or nil. An adapter's cannot: it is the adapter that has the port.
+func (r *Rig) reopens() func(ctx context.Context, closed time.Duration) error {
+	switch line := r.line.(type) {
+	case *link.ReopeningLink:
+		return line.Reopen
+	case *probedLine:
+		if near, can := line.near.(*link.ReopeningLink); can {
+			return func(ctx context.Context, closed time.Duration) error {
+				if err := near.Reopen(ctx, closed); err != nil {
+					return err
+				}
+				return line.side.Wait(ctx, 0) // the rig's time has gone on meanwhile
+			}
+		}
+	}
+	if inside, can := r.side.(harness.Reopener); can {
+		return inside.ReopenLink
+	}
+	return nil
+}
+
+// ReopenLink follows the rules of harness.Reopener. The line of a station inside lies still for the while; what it is carried
+// over stays open.
+func (r *Rig) ReopenLink(ctx context.Context, closed time.Duration) error {
+	reopen := r.reopens()
+	if reopen == nil {
+		return fmt.Errorf("bench rig: the link cannot be opened anew: %w", harness.ErrBeyond)
+	}
+	return reopen(ctx, closed)
 }
 
 // Link is the byte link to the station, or to the adapter that speaks with it.

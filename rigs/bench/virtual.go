@@ -35,6 +35,12 @@ func (s *virtualSide) Restart(ctx context.Context) error {
 	return s.Rig.Restart(ctx)
 }
 
+// ReopenLink follows the rules of harness.Reopener.
+func (s *virtualSide) ReopenLink(ctx context.Context, closed time.Duration) error {
+	s.line.ahead = nil
+	return s.Rig.ReopenLink(ctx, closed)
+}
+
 // chunk is how many bytes are on the real link at once: pseudo-terminals take a few thousand before they block.
 const chunk = 512
 

@@ -93,7 +93,7 @@ func (r *Rig) Describe() harness.Description {
 	for _, o := range r.file.Outputs {
 		d.Tracks[o.Track] = []harness.Ability{
 			harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
-			harness.FitDecoder, harness.CutSupply,
+			harness.FitDecoder, harness.CutSupply, harness.ReopenLink,
 		}
 	}
 	return d
@@ -151,6 +151,15 @@ func (r *Rig) Restart(ctx context.Context) error {
 		return err
 	}
 	return r.Wait(ctx, r.file.StartTime)
+}
+
+// ReopenLink has the line lie still for a while; what was on it is lost. The line has two wires, so that is all that the
+// processor sees of it: a board that starts anew when its port is opened is another board.
+func (r *Rig) ReopenLink(ctx context.Context, closed time.Duration) error {
+	r.line.ToStation.Clear()
+	err := r.Wait(ctx, closed)
+	r.line.ToHost.Clear()
+	return err
 }
 
 // Safe takes everything off the rails.

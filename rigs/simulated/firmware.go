@@ -51,13 +51,16 @@ type firmware struct {
 	lastReadTime time.Duration
 	busyLine     float64 // share of the time that characters came in lately, for a flawed firmware
 	lineAt       time.Duration
-	paused       bool // the main track is held up, in a flawed firmware
+	paused       bool          // the main track is held up, in a flawed firmware
+	partSince    time.Duration // when the latest character of a part of a command came, for a flawed firmware; else never
+	deaf         bool          // no character is taken any more, in a flawed firmware
+	said         string        // the latest answer, for a flawed firmware
 }
 
 // newFirmware is the firmware of a station whose supply came on at t. The language is one of newSCPI and its like.
 func newFirmware(set *settings, random *rand.Rand, t time.Duration, language func(s *firmware, ready time.Duration) interpreter,
 	say func(time.Duration, string)) *firmware {
-	s := &firmware{settings: set, wakeAt: never, say: say, scheduler: newScheduler(set), sequencer: newSequencer(set)}
+	s := &firmware{settings: set, wakeAt: never, say: say, partSince: never, scheduler: newScheduler(set), sequencer: newSequencer(set)}
 	s.scheduler.drained = s.wake
 	s.sequencer.finished = func(t time.Duration) {
 		if !s.sequencer.wanted {
@@ -66,7 +69,7 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 		s.wake(t)
 	}
 	preambles := [ports]int{set.preamble, set.longPreamble}
-	sources := [ports]packetSource{&s.scheduler, (*programmingSource)(s)}
+	sources := [ports]packetSource{(*mainSource)(s), (*programmingSource)(s)}
 	watches := [ports]watchSettings{set.mainWatch, set.programmingWatch}
 	for i := range s.port {
 		s.port[i] = port{
@@ -87,7 +90,16 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 	set.flaws.spoilGenerators(s)
 	s.port[mainPort].watch.skip = set.flaws.saturatedSkip
 	s.inter = language(s, t+set.bootTime)
+	s.bootFlaw(t)
 	return s
+}
+
+// mainSource is the scheduler with what flawed firmware adds to it.
+type mainSource firmware
+
+func (m *mainSource) nextPacket(t time.Duration) dcc.Packet {
+	(*firmware)(m).partFlaw(t)
+	return m.scheduler.nextPacket(t)
 }
 
 // programmingSource is the sequencer with what flawed firmware adds to it.
@@ -127,6 +139,7 @@ func (s *firmware) switchOn(i int, t time.Duration) {
 	}
 	p.watch.restart()
 	p.generator.start(t)
+	s.startFlaw(i)
 	p.readAt = s.nextReading(i, t)
 }
 
@@ -195,6 +208,7 @@ func (s *firmware) reading(i int, t time.Duration, counts int) {
 	p.readAt = t + s.settings.samplePeriod
 	if i == programmingPort && s.sequencer.running {
 		s.sequencer.detector.reading(counts)
+		s.readingFlaw()
 	}
 	if p.watch.reading(counts) {
 		s.trip(i, t)
@@ -215,8 +229,7 @@ func (s *firmware) milliamperes(i int) int {
 
 // character takes a character from the serial line.
 func (s *firmware) character(t time.Duration, c byte) {
-	if s.settings.flaws.serialStretch > 0 {
-		s.stretchHalfBit(t)
+	if s.lineFlaws(t, c) {
+		s.inter.character(t, c)
 	}
-	s.inter.character(t, c)
 }

@@ -68,6 +68,23 @@ type flaws struct {
 
 	tripUntold bool // an overload ends an operation as if no decoder had answered
 
+	// The line to the host, see flaws_line.go.
+	wideStretch     time.Duration // a half-bit lasts this much longer at each character above 127
+	overrunHolds    time.Duration // a half-bit lasts this much longer when the input has no room
+	partStarves     bool          // while half a command waits for the rest, packets are late
+	errorHolds      time.Duration // a half-bit lasts this much longer at each command that is none
+	nulStops        bool          // after a NUL no character is taken any more
+	unknownDrives   bool          // a message that is no command starts a locomotive
+	heardAgain      bool          // the station's own answers, heard once, are said for ever
+	hostLeavesHolds time.Duration // a half-bit lasts this much longer when the host goes
+	readingStretch  time.Duration // half-bits of the main track last this much longer while a CV is read
+
+	// Start, reset and power, see flaws_power.go.
+	bootHolds  time.Duration // the main track stands at one polarity when the supply comes, for so long
+	resetHolds time.Duration // the last half-bit before a reset takes the power off lasts so much longer
+	offForgets bool          // what was known is forgotten when the power of the main track goes
+	startsTorn bool          // the first thing on the main track is the end of a packet
+
 	// Overload.
 	saturatedSkip int
 	bothCut       bool
@@ -139,7 +156,7 @@ func (f *flaws) spoilGenerators(s *firmware) {
 	}
 	g.spoil.pause = int(int64(f.idlePause) * fine / (g.half[1][0] + g.half[1][1]))
 	for i := range s.port {
-		s.port[i].generator.spoil.active = f.longZero > 0 || f.serialStretch > 0
+		s.port[i].generator.spoil.active = f.longZero > 0 || f.serialStretch > 0 || f.holds()
 	}
 }
 

@@ -77,6 +77,7 @@ func (s *firmware) reset() action {
 	s.scheduler.power, s.sequencer.wanted = false, false
 	s.scheduler.reset()
 	s.lastRead = 0
+	s.hold(s.settings.flaws.resetHolds)
 	for i := range s.port {
 		s.switchOff(i)
 	}
@@ -94,6 +95,7 @@ func (s *firmware) setPower(t time.Duration, i int, on bool) action {
 		s.scheduler.power = on
 		if !on {
 			s.scheduler.drop(noKey)
+			s.offFlaw()
 		}
 	} else {
 		s.sequencer.wanted = on

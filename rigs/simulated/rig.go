@@ -147,7 +147,7 @@ func (r *Rig) build(t time.Duration) {
 func (r *Rig) Describe() harness.Description {
 	all := []harness.Ability{
 		harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
-		harness.FitDecoder, harness.CutSupply,
+		harness.FitDecoder, harness.CutSupply, harness.ReopenLink,
 	}
 	return harness.Description{
 		Name: r.options.Name,
@@ -214,6 +214,20 @@ func (r *Rig) CutSupply() (started time.Duration, err error) {
 	r.line.ToHost.Clear()
 	r.build(r.now + supplyOff)
 	return supplyOff + r.settings.bootTime + time.Millisecond, nil
+}
+
+// HostLeaves is the part of ReopenLink that takes no time.
+func (r *Rig) HostLeaves() {
+	r.line.ToStation.Clear()
+	r.station.hostLeft()
+}
+
+// ReopenLink has the line lie still for a while; what was on it is lost.
+func (r *Rig) ReopenLink(ctx context.Context, closed time.Duration) error {
+	r.HostLeaves()
+	err := r.Wait(ctx, closed)
+	r.line.ToHost.Clear()
+	return err
 }
 
 // Safe takes everything off the rails.

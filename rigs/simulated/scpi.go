@@ -15,6 +15,7 @@ type scpi struct {
 	input   []byte
 	lines   int  // complete messages in it
 	overrun bool // the message on its way was cut; what follows up to its line feed is dropped
+	looped  bool // what is said comes back into the input, in a flawed firmware
 
 	units     []unit // of the present message, still to execute
 	executing bool
@@ -43,6 +44,7 @@ func (n *scpi) character(t time.Duration, c byte) {
 	}
 	if len(n.input) == cap(n.input) {
 		n.raise(inputOverrun)
+		n.station.hold(n.station.settings.flaws.overrunHolds)
 		n.overrun = c != '\n'
 		// The message that did not fit is dropped as a whole; complete ones before it stay.
 		n.input = n.input[:strings.LastIndexByte(string(n.input), '\n')+1]
@@ -70,6 +72,9 @@ func (n *scpi) run(t time.Duration) {
 		n.input = n.input[:copy(n.input, n.input[end+1:])]
 		n.lines--
 		n.units, n.executing = parse(message), true
+		if n.looped = n.station.hearsItself(message); n.looped {
+			n.units, n.responses = nil, append(n.responses, strings.TrimSpace(message))
+		}
 	case len(n.units) > 0:
 		n.acting, n.respond = n.execute(t, n.units[0])
 		n.units = n.units[1:]
@@ -103,8 +108,15 @@ func (n *scpi) conclude(r result) {
 func (n *scpi) finish(t time.Duration) {
 	n.executing = false
 	if len(n.responses) > 0 {
-		n.station.say(t, strings.Join(n.responses, ";")+"\n")
+		n.station.said = strings.Join(n.responses, ";") + "\n"
+		n.station.say(t, n.station.said)
 		n.responses = n.responses[:0]
+	}
+	if n.looped && len(n.input)+len(n.station.said) <= cap(n.input) {
+		n.input = append(n.input, n.station.said...)
+		n.lines++
+		n.station.wake(t + loopTime)
+		return
 	}
 	if n.lines > 0 {
 		n.station.wake(t + n.station.settings.unitTime)

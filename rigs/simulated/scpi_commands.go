@@ -69,6 +69,7 @@ func keyword(mnemonic, word string) bool {
 // execute starts one unit. If it is a query, respond puts its result into words.
 func (n *scpi) execute(t time.Duration, u unit) (a action, respond func(value int) string) {
 	if u.bad {
+		n.station.misread(t)
 		return fails(syntaxError), nil
 	}
 	for i := range commands {
@@ -86,6 +87,7 @@ func (n *scpi) execute(t time.Duration, u unit) (a action, respond func(value in
 		}
 		return c.execute(n, t, u.parameters), respond
 	}
+	n.station.misread(t)
 	return fails(undefinedHeader), nil
 }
 

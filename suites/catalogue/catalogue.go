@@ -35,7 +35,7 @@ var suites = []struct {
 	name   string
 	topics []string
 }{
-	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "power"}},
+	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "direct_current", "power"}},
 	{"programming", []string{"sequences", "methods", "values", "acknowledge"}},
 	{"shortcircuit", []string{"overload", "recovery", "current"}},
 }

@@ -11,7 +11,15 @@ func Specs() map[string]examination.Spec {
 		"SIG-002": halvesOfAOne,
 		"SIG-003": zeroHalfBits,
 		"SIG-004": wholeZeros,
-		"SIG-005": timingUnderSerialLoad,
+		"SIG-005": underSerialLoad,
+		"SIG-011": underEveryByte,
+		"SIG-012": underAnEndlessLine,
+		"SIG-013": underHalfACommand,
+		"SIG-014": underAnEcho,
+		"SIG-015": whileCVsAreRead,
+		"SIG-016": linkOpenedAnew,
+		"SIG-017": noDirectCurrentAtStart,
+		"SIG-018": noDirectCurrentAtReset,
 
 		"PKT-001": preamble,
 		"PKT-002": framing,
@@ -22,6 +30,7 @@ func Specs() map[string]examination.Spec {
 		"RATE-002": refreshOfEveryLocomotive,
 
 		"LNK-001": commandsBackToBack,
+		"LNK-002": afterGarbage,
 
 		"OPS-001": steps28,
 		"OPS-002": steps128,
@@ -40,5 +49,7 @@ func Specs() map[string]examination.Spec {
 		"ACC-002": aspects,
 
 		"PWR-001": powerUp,
+		"PWR-002": powerOffAndOn,
+		"PWR-003": firstOfPower,
 	}
 }

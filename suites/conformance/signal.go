@@ -1,9 +1,6 @@
 package conformance
 
 import (
-	"time"
-
-	"bufferstop/harness/station"
 	"bufferstop/suites/examination"
 )
 
@@ -25,22 +22,4 @@ func zeroHalfBits(x *examination.Check) {
 // S-9.1 A: both halves of a zero together.
 func wholeZeros(x *examination.Check) {
 	x.Spread("whole zero", &traffic(x).Statistics().ZeroTotal)
-}
-
-// floodTime is how long valid commands arrive back to back.
-const floodTime = 2 * time.Second
-
-// S-9.1 A again, while the firmware is busy taking commands: the way in which bit timing most often breaks.
-func timingUnderSerialLoad(x *examination.Check) {
-	x.RunTrack(station.Main)
-	w := x.Watch(station.Main)
-	report := x.Flood(floodTime)
-	w.Stop()
-	x.Note("%d commands, %.0f bytes/s; %d refused, %d not answered", report.Sent, report.Rate(), report.Refused, report.Lost)
-	if report.Done == 0 {
-		x.Inconclusive("the station took none of %d commands", report.Sent)
-	}
-	x.Spread("one half-bit", &w.Statistics().OneHalf)
-	x.SpreadOfDifferences("difference of the halves of a one", &w.Statistics().OneDifference)
-	x.Spread("zero half-bit", &w.Statistics().ZeroHalf)
 }

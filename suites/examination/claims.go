@@ -18,6 +18,7 @@ var claims = map[string]func(station.Claims) bool{
 	"aspects":                 func(c station.Claims) bool { return c.Aspects.Claimed },
 	"programming on the main": func(c station.Claims) bool { return c.ProgrammingOnMain },
 	"bit write":               func(c station.Claims) bool { return c.BitWrite },
+	"state kept at power off": func(c station.Claims) bool { return c.PowerOffKeepsState },
 	"direct mode":             func(c station.Claims) bool { return c.Method(station.Direct) },
 	"paged mode":              func(c station.Claims) bool { return c.Method(station.Paged) },
 	"register mode":           func(c station.Claims) bool { return c.Method(station.Register) },
