@@ -27,6 +27,8 @@ func whole() bool { return os.Getenv("BUFFERSTOP_FIRMWARE") == "whole" }
 var together = [][]string{
 	{"SIG-001", "SIG-002", "SIG-003", "SIG-004", "PKT-001", "PKT-002", "PKT-003", "PKT-004", "RATE-001"},
 	{"SRV-001", "SRV-002", "SRV-003", "SRV-004", "SRV-005"},
+	{"SIG-011", "SIG-012", "SIG-013", "SIG-014", "LNK-002"},
+	{"SIG-017", "PWR-001", "PWR-003"},
 }
 
 // quick are the requirements that variants are put to beside those that they break, each to every other one of them: the shorter ones,

@@ -89,7 +89,7 @@ static inline __attribute__((always_inline)) uint8_t pins(uint8_t n)
 	}
 	out[n].second = !out[n].second;
 	if (!out[n].second) {
-		/* Off after a packet and one bit more, for the end bit ends with an edge. */
+		/* Off after the end bit and one bit more: the signal goes on for 26 us after it, S-9.2 A, footnote 3 (July 2004). */
 		if (out[n].stopping && out[n].now.length == 0 && out[n].ones < preamble[n]) {
 			out[n].state = OFF;
 			out[n].stopping = false;
@@ -398,12 +398,18 @@ static void retry(void)
 
 /* --- the line to the host --- */
 
+#define BROKEN 0 /* a character that no line has */
 static uint8_t in[256], in_head, in_tail, answer[64], answer_length, answer_place;
 
 static void serial(void)
 {
-	if (UCSR0A & _BV(RXC0))
-		in[in_head++] = UDR0;
+	if (UCSR0A & _BV(RXC0)) {
+		const uint8_t c = UDR0;
+		if ((uint8_t)(in_head + 1) != in_tail)
+			in[in_head++] = c;
+		else /* the line is broken here: what is left of it must not pass for a command */
+			in[(uint8_t)(in_head - 1)] = BROKEN;
+	}
 	if (answer_place < answer_length && UCSR0A & _BV(UDRE0)) {
 		UDR0 = answer[answer_place++];
 		if (answer_place == answer_length)
@@ -430,15 +436,20 @@ static void put_value(uint16_t value)
 	}
 }
 
-/* A line is a verb and up to three numbers. The first two letters of a verb tell it from all others. */
+/* A line is a verb and its numbers, neither more of them nor fewer. The first two letters of a verb tell it from all others, but
+ * noise has two letters too, and so has an answer that comes back: "pong" is no power. */
 static uint16_t number[3];
-static uint8_t verb[2], letters, numbers, waits_for;
+static char verb[9];
+static uint8_t letters, numbers, waits_for;
 static bool in_number, wrong;
 
 #define VERB(a, b) ((uint16_t)(a) << 8 | (b))
 enum { NOTHING, POWER_GOES, TASK_ENDS };
 
 static const char done[] PROGMEM = "done", refused[] PROGMEM = "no", nobody[] PROGMEM = "nobody", short_circuit[] PROGMEM = "short";
+
+/* The verb is this one, with so many numbers. */
+static bool is(PGM_P word, uint8_t n) { return letters < sizeof verb && strcmp_P(verb, word) == 0 && numbers == n; }
 
 static PGM_P carry_out(void)
 {
@@ -448,10 +459,16 @@ static PGM_P carry_out(void)
 		return refused;
 	switch (VERB(verb[0], verb[1])) {
 	case VERB('w', 'h'): /* who */
+		if (!is(PSTR("who"), 0))
+			return refused;
 		return PSTR("bufferstop polled firmware 1");
 	case VERB('p', 'i'): /* ping */
+		if (!is(PSTR("ping"), 0))
+			return refused;
 		return PSTR("pong");
 	case VERB('r', 'e'): /* reset */
+		if (!is(PSTR("reset"), 0))
+			return refused;
 		memset(locomotive, 0, sizeof locomotive);
 		fresh_ones = 0;
 		resets = RESETS;
@@ -463,11 +480,17 @@ static PGM_P carry_out(void)
 		waits_for = POWER_GOES;
 		return NULL;
 	case VERB('p', 'o'): /* power TRACK 0|1 */
+		if (!is(PSTR("power"), 2))
+			return refused;
 		if (x >= OUTPUTS || y > 1)
 			return refused;
 		if (x == PROGRAMMING)
 			service.keep = y;
 		if (y) {
+			if (x == MAIN && out[MAIN].state == OFF) { /* who knows for how long: RP-9.2.4 A begins anew */
+				resets = RESETS;
+				idles = IDLES;
+			}
 			switch_on(x);
 			return done;
 		}
@@ -475,21 +498,29 @@ static PGM_P carry_out(void)
 		waits_for = POWER_GOES;
 		return NULL;
 	case VERB('s', 't'): /* state TRACK */
+		if (!is(PSTR("state"), 1))
+			return refused;
 		if (x >= OUTPUTS)
 			return refused;
 		put_value(out[x].state);
 		return PSTR("");
 	case VERB('c', 'u'): /* current TRACK */
+		if (!is(PSTR("current"), 1))
+			return refused;
 		if (x >= OUTPUTS)
 			return refused;
 		put_value((uint32_t)out[x].mean * 5000 >> 16);
 		return PSTR("");
 	case VERB('d', 'r'): /* drive ADDRESS 0|1 STEP; step 29 is the emergency stop */
+		if (!is(PSTR("drive"), 3))
+			return refused;
 		if (x == 0 || x > 127 || z > 29 || (i = enter(x)) == LOCOMOTIVES)
 			return refused;
 		tell(i, SPEED, speed_byte(y, z));
 		return done;
 	case VERB('h', 'a'): /* halt ADDRESS; 0 for all */
+		if (!is(PSTR("halt"), 1))
+			return refused;
 		if (x == 0) {
 			stops = 3;
 			for (i = 0; i < LOCOMOTIVES; i++)
@@ -504,6 +535,8 @@ static PGM_P carry_out(void)
 	case VERB('f', 'u'): { /* function ADDRESS NUMBER 0|1 */
 		/* F0, F4 to F1; F8 to F5; F12 to F9: S-9.2.1 C */
 		static const uint8_t bit[13] = {0x10, 1, 2, 4, 8, 1, 2, 4, 8, 1, 2, 4, 8}, group[] = {0x80, 0xB0, 0xA0};
+		if (!is(PSTR("function"), 3))
+			return refused;
 		if (x == 0 || x > 127 || y > 12 || (i = enter(x)) == LOCOMOTIVES)
 			return refused;
 		const uint8_t part = y < 5 ? 0 : y < 9 ? 1 : 2;
@@ -512,6 +545,8 @@ static PGM_P carry_out(void)
 		return done;
 	}
 	case VERB('g', 'o'): /* go ADDRESS: it is somebody else's now */
+		if (!is(PSTR("go"), 1))
+			return refused;
 		if ((i = find(x)) < LOCOMOTIVES) {
 			locomotive[i].address = 0;
 			for (uint8_t k = 0; k < PARTS; k++)
@@ -521,7 +556,7 @@ static PGM_P carry_out(void)
 	case VERB('c', 'v'): /* cv? NUMBER */
 	case VERB('c', 'w'): /* cw NUMBER VALUE: write */
 	case VERB('c', 'c'): /* cc NUMBER VALUE: compare */
-		if (x == 0 || x > 1024 || y > 255)
+		if (!(is(PSTR("cv"), 1) || is(PSTR("cw"), 2) || is(PSTR("cc"), 2)) || x == 0 || x > 1024 || y > 255)
 			return refused;
 		begin_task(verb[1] == 'v' ? READ : verb[1] == 'w' ? WRITE : VERIFY, x, y);
 		waits_for = TASK_ENDS;
@@ -575,8 +610,13 @@ static void listen(void)
 		return;
 	const uint8_t c = in[in_tail++];
 	if (c == '\r') {
-		if (letters > 0)
-			answered(carry_out());
+		/* Whatever the line was, it ends here. */
+		if (in_number)
+			numbers++;
+		if (letters > 0 || numbers > 0 || wrong) {
+			verb[letters < sizeof verb ? letters : 0] = 0;
+			answered(letters > 0 ? carry_out() : refused);
+		}
 	} else if (c >= '0' && c <= '9' && numbers < 3) {
 		in_number = true;
 		if (number[numbers] > 2000)
@@ -588,9 +628,8 @@ static void listen(void)
 			numbers++;
 		in_number = false;
 	} else if (c >= 'a' && c <= 'z' && numbers == 0 && !in_number) {
-		if (letters < 2)
-			verb[letters] = c;
-		letters++;
+		if (letters < sizeof verb)
+			verb[letters++] = c;
 	} else
 		wrong = true;
 }

@@ -17,7 +17,7 @@ static const uint8_t preamble[OUTPUTS] = {16, 22};
  * interrupt that comes late moves no edge: it only has to set the length of the half-bit that has begun. */
 typedef struct {
 	volatile bool powered; /* the bridge is enabled */
-	volatile bool ending;  /* power off at the end of the packet */
+	volatile bool ending;  /* power off a bit after the end of the packet */
 	volatile bool waiting; /* next is full */
 	bool second;           /* the half-bit on its way is the second of its bit */
 	uint8_t half;          /* its length */
@@ -72,11 +72,6 @@ static inline __attribute__((always_inline)) bool next_bit(generator_t *g, uint8
 				acknowledge_cue(g->next.cue);
 				g->next.cue = NO_CUE;
 			}
-			if (g->ending) {
-				g->ending = false;
-				/* The end bit has still to be said: the power goes at the next boundary. */
-				g->ones = 0xFF;
-			}
 			return true; /* the packet end bit */
 		}
 		g->mask = 0x80;
@@ -95,7 +90,8 @@ static inline __attribute__((always_inline)) uint8_t half_bit(uint8_t output)
 		return g->half;
 	}
 	g->second = false;
-	if (g->ones == 0xFF || (g->ending && !g->busy)) {
+	/* Off after the end bit and one bit more: the signal has to go on for 26 us after it, S-9.2 A, footnote 3 (July 2004). */
+	if (g->ending && !g->busy && g->ones < preamble[output]) {
 		enable(output, false);
 		g->powered = g->ending = false;
 		rewind_to_preamble(g, output);
@@ -137,8 +133,6 @@ void track_on(uint8_t output)
 	ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
 	{
 		g->ending = false;
-		if (g->ones == 0xFF)
-			g->ones = preamble[output];
 		if (!g->powered) {
 			g->powered = true;
 			g->second = false;
