@@ -116,3 +116,19 @@ func TestMakingSafeAsksASilentStationOnce(t *testing.T) {
 	require.ErrorIs(t, s.Safe(t.Context()), station.ErrNotTaken)
 	assert.Equal(t, 2*time.Second, rig.Now()-begun, "the time for handing over one message")
 }
+
+func TestALinkIsClosedAndOpenedAgainWhereTheRigCan(t *testing.T) {
+	rig := newRig(t)
+	s := harness.NewSession(rig, file(t, ""))
+	require.NoError(t, s.Station.Reset(t.Context()))
+	begun := rig.Now()
+	require.NoError(t, s.Reopen(t.Context(), time.Second))
+	assert.GreaterOrEqual(t, rig.Now()-begun, time.Second)
+	_, err := s.Station.Identify(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, s.Close(t.Context()))
+
+	s = harness.NewSession(struct{ harness.Rig }{rig}, file(t, ""))
+	require.ErrorIs(t, s.Reopen(t.Context(), time.Second), harness.ErrBeyond)
+	require.NoError(t, s.Close(t.Context()))
+}

@@ -38,6 +38,8 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 		ServiceMethods:    []station.Method{station.Direct, station.Paged, station.Register, station.AddressOnly},
 		BitWrite:          true,
 		ProgrammingOnMain: true,
+
+		PowerOffKeepsState: true,
 	}, file.Claims)
 	assert.Equal(t, station.Declares{
 		SupplyVoltage: 16 * physic.Volt,

@@ -95,6 +95,9 @@ func (s *firmware) setPower(t time.Duration, i int, on bool) action {
 		s.scheduler.power = on
 		if !on {
 			s.scheduler.drop(noKey)
+			if s.settings.forgets {
+				s.scheduler.start = newStartup(s.settings)
+			}
 			s.offFlaw()
 		}
 	} else {

@@ -31,6 +31,9 @@ type Options struct {
 	// Nominal builds a station without variation: every value the standards' or the declared bands' middle, for those
 	// who have to know it beforehand. What is random within one run stays random.
 	Nominal bool
+	// Forgets builds a station that does not know what was when the power of its main track was off: it begins anew with the
+	// power-up sequence then (RP-9.2.4 A). Its file must not claim the contrary.
+	Forgets bool
 	// Dialect is what the station speaks, nil for the reference language. It needs a say in its answers: see
 	// station.NewResponder.
 	Dialect *station.Dialect
@@ -79,6 +82,7 @@ func New(o Options) (*Rig, error) {
 	} else {
 		r.settings.vary(draw)
 	}
+	r.settings.forgets = o.Forgets
 	r.gain = countsPerAmpere * gain
 	if o.Defect != "" {
 		d, err := Find(o.Defect)

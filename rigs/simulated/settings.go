@@ -21,6 +21,7 @@ type settings struct {
 
 	// Power-up sequence of the main track, RP-9.2.4 A.
 	powerUpResets, powerUpIdles int
+	forgets                     bool // sent after each power off, and not only after a start
 
 	// Service mode, S-9.2.3 E (July 2012): packets of each part of a sequence.
 	powerOnPackets   int
