@@ -34,7 +34,7 @@ var together = [][]string{
 // quick are the requirements that variants are put to beside those that they break, each to every other one of them: the shorter ones,
 // of each subject.
 var quick = []string{
-	"LNK-001", "OPS-003", "OPS-004", "OPS-005", "OPS-009", "OPS-010", "PWR-001",
+	"LNK-001", "OPS-003", "OPS-004", "OPS-005", "OPS-009", "OPS-010", "PWR-001", "PWR-002", "SIG-015",
 	"SRV-009", "SRV-010",
 	"OVL-001", "OVL-005", "REC-001", "REC-002",
 }

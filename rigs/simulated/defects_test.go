@@ -1,10 +1,12 @@
 package simulated
 
 import (
+	"context"
 	"fmt"
 	"hash/fnv"
 	"reflect"
 	"regexp"
+	"strings"
 	"testing"
 	"time"
 
@@ -169,7 +171,42 @@ func exercise(b *bench) uint64 {
 	require.NoError(b.t, programming.Short(100*physic.MilliOhm))
 	b.wait(200 * time.Millisecond)
 	flush()
+	require.NoError(b.t, programming.Open())
+	disturb(b, func(what string) { fmt.Fprintln(h, what) })
+	flush()
 	return h.Sum64()
+}
+
+// disturb does to a station's line, power and supply what some defects are about. Whether it still answers is told.
+func disturb(b *bench, tell func(string)) {
+	raw := func(bytes string) {
+		_, err := b.Link().Write(context.Background(), []byte(bytes), 10*time.Second)
+		require.NoError(b.t, err)
+		b.wait(200 * time.Millisecond)
+	}
+	begin := func() {
+		require.NoError(b.t, b.Restart(context.Background()))
+		b.do("LOCO:SPE 3,5,FORW,128")
+		b.powerUp()
+	}
+	for _, garbage := range []string{
+		"\xf0\xff\n", strings.Repeat("U", 600) + "\n", "LOCO:SP", "NONSENSE 1\n", "*IDN?\n", "bufferstop,simulated station,0,1.0\n",
+		"bufferstop,simulated station,0,1.0\n", "a\x00\n",
+	} {
+		raw(garbage)
+	}
+	b.say("*IDN?")
+	for range 40 {
+		line, err := b.hear(100 * time.Millisecond)
+		tell(fmt.Sprint(line, err))
+	}
+	begin()
+	require.NoError(b.t, b.ReopenLink(context.Background(), 100*time.Millisecond))
+	b.do("TRAC:POW MAIN,OFF")
+	b.do("TRAC:POW MAIN,ON")
+	b.wait(200 * time.Millisecond)
+	b.do("*RST")
+	begin()
 }
 
 func TestEveryDefectChangesWhatTheStationDoes(t *testing.T) {
