@@ -23,25 +23,37 @@ const entryName = "bufferstop check"
 // Every spec leaves the rig safe: what it opened is closed, loads are off, track power is off, also when it fails,
 // panics or is interrupted. A run from which nothing more can come is ended early: the rest of the specs then leave their
 // checks out, and the course that is returned says why.
-func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement) *Course {
-	code := specs()
+//
+// What is judged throughout the run comes last, of whichever suite it is: then the tracks have carried all that they will.
+func Register(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement, h *hearing) *Course {
+	code := specs(h)
 	course := &Course{session: s}
+	put := func(r catalogue.Requirement) {
+		for _, track := range tracksOf(r) {
+			x := examination.New(s, r, track)
+			ginkgo.It(x.Result.Name()+" "+r.Title, ginkgo.Label(r.Suite, r.ID, string(track)), func(specCtx ginkgo.SpecContext) {
+				ginkgo.DeferCleanup(h.hands(r)) // after the check has made the rig safe: cleanups go backwards
+				course.check(ctx, specCtx, x, code[r.ID])
+			})
+		}
+	}
 	ginkgo.Describe("command station", ginkgo.Ordered, ginkgo.ContinueOnFailure, func() {
 		for _, suite := range catalogue.Suites() {
-			ginkgo.Context(suite, ginkgo.Label(suite), func() {
+			ginkgo.Context(suite, func() {
 				for _, r := range chosen {
-					if r.Suite != suite {
-						continue
-					}
-					for _, track := range tracksOf(r) {
-						x := examination.New(s, r, track)
-						ginkgo.It(x.Result.Name()+" "+r.Title, ginkgo.Label(r.ID, string(track)), func(specCtx ginkgo.SpecContext) {
-							course.check(ctx, specCtx, x, code[r.ID])
-						})
+					if r.Suite == suite && !r.Throughout {
+						put(r)
 					}
 				}
 			})
 		}
+		ginkgo.Context("throughout", func() {
+			for _, r := range chosen {
+				if r.Throughout {
+					put(r)
+				}
+			}
+		})
 	})
 	return course
 }

@@ -55,11 +55,13 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 	}
 	started := time.Now()
 	run := record.New(o.Version, started)
-	var options []station.Option
-	if o.OnExchange != nil {
-		options = append(options, station.Observe(o.OnExchange))
-	}
-	s := harness.NewSession(rig, file, options...)
+	var h *hearing
+	s := harness.NewSession(rig, file, station.Observe(func(e station.Exchange) {
+		h.asked(e)
+		if o.OnExchange != nil {
+			o.OnExchange(e)
+		}
+	}))
 	finish := sync.OnceFunc(func() {
 		if closing := s.Close(ctx); closing != nil {
 			run.Notes = append(run.Notes, fmt.Sprintf("making the rig safe at the end: %v", closing))
@@ -84,7 +86,10 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 	defer silence()()
 	gomega.RegisterFailHandler(ginkgo.Fail)
 	certain := map[string]bool{}
-	course := perform(ctx, s, chosen, o, run, certain)
+	h = hear(s)
+	defer h.stop()
+	course := perform(ctx, s, chosen, o, run, certain, h)
+	inOrder(run)
 	illustrate(run, s)
 	run.EndedEarly = course.Ended()
 	// Noise that showed late was there before.
@@ -116,10 +121,10 @@ const rounds = 3
 
 // perform makes the chosen checks, and again those whose result the rig has spoilt: the load that came too late, the stretch that was
 // lost. What a check has found the last time stands.
-func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement, o Options, run *record.Record, certain map[string]bool) (course *Course) {
+func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Requirement, o Options, run *record.Record, certain map[string]bool, h *hearing) (course *Course) {
 	for round := 1; len(chosen) > 0; round++ {
 		globals.Reset()
-		course = Register(ctx, s, chosen)
+		course = Register(ctx, s, chosen, h)
 		var spoilt []catalogue.Requirement
 		var untold []string
 		ginkgo.ReportBeforeEach(func(report ginkgo.SpecReport) {
@@ -138,6 +143,7 @@ func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Require
 				untold = append(untold, x.Result.Name())
 			}
 			if o.Evidence != "" {
+				h.keep()
 				keepEvidence(x, o.Evidence)
 			}
 			switch i := place(run, x.Result.Name()); {
@@ -176,6 +182,15 @@ func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Require
 		}
 	}
 	return course
+}
+
+// inOrder puts the results into the order of the catalogue: what is judged throughout a run was judged last.
+func inOrder(run *record.Record) {
+	places := map[string]int{}
+	for i, name := range names(catalogue.All()) {
+		places[name] = i
+	}
+	slices.SortStableFunc(run.Results, func(a, b record.Result) int { return places[a.Name()] - places[b.Name()] })
 }
 
 // place is where the result of that name is, -1 if it is not there yet.

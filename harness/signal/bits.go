@@ -94,7 +94,7 @@ func (r *Receiver) packetEnd() {
 // measure counts a packet into the statistics.
 func (r *Receiver) measure(p *Packet) {
 	r.stats.Packets++
-	if r.known {
+	if p.PreambleSeen {
 		// The end bit of the packet before may be counted as a preamble bit (S-9.2 footnote 3, July 2004).
 		judged := int64(p.Preamble)
 		if p.AfterEndBit {
@@ -172,7 +172,7 @@ func (r *Receiver) huntedZero(length uint64, start time.Duration) {
 	}
 	sound := phase == 0 && !broken
 	p.AfterEndBit = r.afterEndBit && sound
-	r.known = (r.afterEndBit || r.whole) && sound
+	p.PreambleSeen = (r.afterEndBit || r.whole) && sound
 	if reason != "" && !r.lost {
 		r.lost, r.lostFrom, r.lostReason = true, r.runStart, reason
 		r.gapOpen = false

@@ -17,6 +17,9 @@ type Packet struct {
 	// AfterEndBit tells that the preamble followed the end bit of the packet before without a break. That end bit may then
 	// be counted as one more preamble bit (S-9.2 footnote 3, July 2004).
 	AfterEndBit bool
+	// PreambleSeen tells that the whole of the preamble was seen: it began at an end bit, or with the first half-bit after an
+	// off state. Otherwise it may have been longer.
+	PreambleSeen bool
 	// Bytes are the bytes of the packet, error byte included. They are valid only until the sink returns; see Clone.
 	Bytes dcc.Packet
 	// Fault says what is wrong with the bytes.

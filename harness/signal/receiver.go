@@ -47,7 +47,6 @@ type Receiver struct {
 	buffer [maxBytes]byte
 	shift  uint32 // the bits of the present byte, behind a leading one
 	bit    uint32 // what the first half of the present bit says
-	known  bool   // the preamble was seen from its beginning
 
 	// What lies behind.
 	lost         bool // in a stretch that is of no use

@@ -38,7 +38,7 @@ func TestPacketIsReceivedWithItsTimes(t *testing.T) {
 				Start: 0, StartBit: 14 * 116 * us, End: firstEnd, Preamble: 14, Bytes: reset,
 			}, h.packets[0])
 			assert.Equal(t, Packet{
-				Start: firstEnd, StartBit: firstEnd + 15*116*us, End: s.now, Preamble: 15, AfterEndBit: true, Bytes: speed,
+				Start: firstEnd, StartBit: firstEnd + 15*116*us, End: s.now, Preamble: 15, AfterEndBit: true, PreambleSeen: true, Bytes: speed,
 			}, h.packets[1])
 		}
 	}

@@ -28,7 +28,7 @@ type packetSource interface {
 type generator struct {
 	source   packetSource
 	preamble int
-	half     [3][2]int64 // duration of the two halves of a zero, of a one, and of a torn bit, fine
+	half     [5][2]int64 // duration of the two halves of a zero, of a one, and of what flawed firmware sends, fine
 	jitter   uint64      // most that an edge is late, fine
 	random   *rand.PCG
 	stopped  func(t time.Duration) // called when the output went off by itself
@@ -41,7 +41,8 @@ type generator struct {
 	grid     int64         // when the next half-bit is due, fine
 	next     time.Duration // when its edge comes; never when not running
 
-	spoil bitSpoiler // what a flawed firmware does to its bits
+	spoil   bitSpoiler // what a flawed firmware does to its bits
+	cutsOff bool       // a flawed one takes the power off right after a packet
 }
 
 func newGenerator(s *settings, preamble int, source packetSource, random *rand.PCG) generator {
@@ -60,6 +61,9 @@ func newGenerator(s *settings, preamble int, source packetSource, random *rand.P
 		g.half[1][half] = int64(float64(s.oneTicks[half]) * tick)
 	}
 	g.half[tornBit] = [2]int64{g.half[1][0], g.half[0][1]}
+	g.half[offBit] = [2]int64{int64(blink) * fine, int64(blink) * fine}
+	g.half[briefBit] = [2]int64{int64(brief) * fine, int64(brief) * fine}
+	g.cutsOff = s.flaws.offAtEnd
 	return g
 }
 
@@ -88,6 +92,9 @@ func (g *generator) step() signal.Level {
 	if g.second {
 		level, half = signal.Negative, 1
 	}
+	if bit == offBit || bit == briefBit && g.second {
+		level = signal.Off
+	}
 	g.grid += g.half[bit][half]
 	if g.spoil.active {
 		g.grid += g.spoil.extra(g.position)
@@ -109,6 +116,11 @@ func (g *generator) load() bool {
 	}
 	g.position = 0
 	p := g.source.nextPacket(g.next)
+	if p == nil && g.cutsOff {
+		g.ending = true
+		g.bits = append(g.bits[:0], briefBit)
+		return true
+	}
 	if p == nil {
 		// The stream goes on for at least 26 µs after the packet end bit: S-9.2 A, footnote 3 (July 2004).
 		g.ending = true

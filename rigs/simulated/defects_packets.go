@@ -1,9 +1,14 @@
 package simulated
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // packetDefects are ways in which packets and their rate go wrong.
-var packetDefects = []Defect{
+var packetDefects = slices.Concat(framingDefects, strayDefects)
+
+var framingDefects = []Defect{
 	{"short-preamble", "the main track has a preamble of 12 ones",
 		[]string{"PKT-001", "REC-002"},
 		func(s *settings) { s.preamble = 12 }},
@@ -14,7 +19,7 @@ var packetDefects = []Defect{
 		[]string{"PKT-003", "REC-002"},
 		flaw(func(f *flaws) { f.staleErrorByte = true })},
 	{"kept-length", "now and then an idle packet goes out with the length of a longer buffer: seven bytes",
-		[]string{"PKT-004"},
+		[]string{"PKT-004", "PKT-012"},
 		flaw(func(f *flaws) { f.idleTooLong = true })},
 	{"idle-pause", "now and then only ones are sent for 40 ms when there is nothing to say",
 		[]string{"RATE-001", "SRV-010"},

@@ -22,4 +22,13 @@ var signalDefects = []Defect{
 			s.flaws.serialStretch = 5 * time.Microsecond
 			s.oneTicks = [2]int64{116, 116}
 		}},
+	{"off-at-the-end-bit", "the output is switched off in the interrupt that ends a packet, 3 µs after the last edge of its end bit",
+		[]string{"SIG-006"},
+		flaw(func(f *flaws) { f.offAtEnd = true })},
+	{"undefined-half-bits", "the timer is loaded late, now and then: a zero of the main track has half-bits of 84 µs",
+		[]string{"SIG-003", "SIG-007"},
+		flaw(func(f *flaws) { f.longZero = 84 * time.Microsecond })},
+	{"blinking-output", "the bridge of the main track is set up anew now and then, between packets: it is off for a millisecond",
+		[]string{"SIG-008", "PKT-002"},
+		flaw(func(f *flaws) { f.blinks = true })},
 }

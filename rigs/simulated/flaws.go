@@ -17,6 +17,10 @@ type flaws struct {
 	idlePause      time.Duration // of ones, now and then, before an idle on the main track
 	serialStretch  time.Duration // a half-bit lasts this much longer when characters come thick
 
+	offAtEnd bool                      // the output goes off 3 µs after the last edge of a packet
+	blinks   bool                      // the output goes off between two packets, now and then, on the main track
+	stray    func(idle int) dcc.Packet // what goes out in place of an idle packet, or nil: the argument counts them
+
 	// Encoder.
 	oddSteps28       bool
 	firstStepStops   bool
@@ -95,6 +99,18 @@ type flaws struct {
 // tornBit is a bit whose value changes between its two halves: half a one and half a zero.
 const tornBit = 2
 
+// offBit is no bit: the output is off for its time.
+const offBit = 3
+
+// briefBit is what flawed firmware sends when it takes the power off too early after a packet: a half, and off.
+const briefBit = 4
+
+// brief is how long that half lasts.
+const brief = 3 * time.Microsecond
+
+// blink is how long each half of that lasts.
+const blink = 500 * time.Microsecond
+
 // bitSpoiler is what flawed firmware does between the packet and the timer. The zero value, but for long, does nothing.
 type bitSpoiler struct {
 	active bool // extra has something to do
@@ -107,6 +123,7 @@ type bitSpoiler struct {
 	zero  int64 // added to both halves of a zero now and then, fine
 	long  int   // position of that zero in the present packet, -1 for none
 	pause int   // ones sent now and then before an idle
+	off   bool  // an off state now and then before an idle
 }
 
 // settled is how many idle packets go by after power on before anything is spoiled, so that the power-up sequence with
@@ -118,13 +135,15 @@ func (b *bitSpoiler) apply(bits []byte, p dcc.Packet) []byte {
 	b.long = -1
 	ones := b.hesitation
 	b.hesitation = 0
-	if p.IsIdle() && (b.torn || b.zero > 0 || b.pause > 0) {
+	if p.IsIdle() && (b.torn || b.zero != 0 || b.pause > 0 || b.off) {
 		if b.sent++; b.sent > settled && b.sent%spoilEvery == 0 {
 			switch {
 			case b.torn:
 				bits[len(bits)-12] = tornBit
-			case b.zero > 0:
+			case b.zero != 0:
 				b.long = len(bits) - p.Bits(0) // the packet start bit
+			case b.off:
+				return slices.Insert(bits, 0, 1, offBit) // after the 26 µs of S-9.2 footnote 3 (July 2004)
 			default:
 				ones = b.pause
 			}
@@ -150,7 +169,7 @@ func (b *bitSpoiler) extra(position int) int64 {
 // long silence would make decoders leave service mode.
 func (f *flaws) spoilGenerators(s *firmware) {
 	g := &s.port[mainPort].generator
-	g.spoil.torn = f.tornBits
+	g.spoil.torn, g.spoil.off = f.tornBits, f.blinks
 	if f.longZero > 0 {
 		g.spoil.zero = int64(f.longZero)*fine - g.half[0][0]
 	}

@@ -242,6 +242,10 @@ func (s *scheduler) spoil(p dcc.Packet) dcc.Packet {
 	case f.staleErrorByte && s.count%spoilEvery == 0:
 		p = slices.Clone(p)
 		p[len(p)-1] ^= 0x55
+	case f.stray != nil && p.IsIdle():
+		if stray := f.stray(s.idles); stray != nil {
+			p = stray
+		}
 	case f.idleTooLong && p.IsIdle() && s.idles%spoilEvery == 0:
 		p = dcc.Seal(0xff, 0, 0, 0, 0, 0)
 	}

@@ -70,6 +70,9 @@ type Requirement struct {
 	Limits   []Limit       `toml:"limit"`    // what is measured and what it may be
 	// Offline says that nothing but the signal of a track is needed: a capture file can be judged by it.
 	Offline bool `toml:"offline,omitempty"`
+	// Throughout says that it is judged at the end of a run by all that the track has carried in it, whatever the run was about. Every
+	// part of a run that is divided judges it by what it heard itself.
+	Throughout bool `toml:"throughout,omitempty"`
 	// Implies lists the requirements that a station cannot keep either which breaks this one, or cannot always.
 	Implies []string `toml:"implies,omitempty"`
 	// Exercises names the exercises that it looks at. They are shared: whoever looks first has one done, for all.
@@ -304,6 +307,8 @@ func (r Requirement) check() error {
 		return fmt.Errorf("level %q: wanted MUST or SHOULD", r.Level)
 	case len(r.Tracks) == 0:
 		return errors.New("no track given")
+	case r.Throughout && !r.Offline:
+		return errors.New("throughout: wanted one that is offline, since what a track has carried is all there is to judge by")
 	case r.Takes != "" && span(r.Takes) <= 0:
 		return fmt.Errorf("takes %q: wanted a duration (4m40s)", r.Takes)
 	}

@@ -7,6 +7,7 @@ import (
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	"bufferstop/suites/audit"
 	"bufferstop/suites/examination"
 )
 
@@ -53,11 +54,13 @@ func errorByte(x *examination.Check) {
 	x.Number("packets with a wrong error byte", wrong, at)
 }
 
-// S-9.2.1: three to six bytes.
+// S-9.2.1: three to six bytes. The partitions that may have more are PKT-012's.
 func packetLength(x *examination.Check) {
 	var bytes verdict.Spread
 	for _, h := range traffic(x).Packets {
-		bytes.Add(float64(len(h.Bytes)), h.Start)
+		if !audit.Advanced(x.File.Claims.Editions, h.Bytes) {
+			bytes.Add(float64(len(h.Bytes)), h.Start)
+		}
 	}
 	x.SpreadOfCounts("packet length", bytes)
 }

@@ -33,6 +33,9 @@ func Traffic(s *harness.Session) iter.Seq2[station.Track, *harness.Watch] {
 	}
 }
 
+// OrdinaryTraffic has ordinary traffic made on the check's track, once for all.
+func OrdinaryTraffic(x *examination.Check) { traffic(x) }
+
 // traffic returns a watch on the check's track under ordinary traffic, made once for all the requirements that measure
 // it.
 func traffic(x *examination.Check) *harness.Watch {

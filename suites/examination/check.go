@@ -31,6 +31,9 @@ type Check struct {
 	Track       station.Track
 	Result      record.Result
 
+	// Earlier, if set, gives the signal around a failure from before the check, as far as it was kept.
+	Earlier func(from, to time.Duration) []signal.Edge
+
 	ctx      context.Context
 	watches  []*harness.Watch
 	judged   []*harness.Watch
@@ -136,6 +139,11 @@ func (x *Check) Look(w *harness.Watch) *harness.Watch {
 func (x *Check) Signal(from, to time.Duration) []signal.Edge {
 	for _, w := range x.judged {
 		if edges := w.Tape().Between(from, to); len(edges) > 0 {
+			return edges
+		}
+	}
+	if x.Earlier != nil {
+		if edges := x.Earlier(from, to); len(edges) > 0 {
 			return edges
 		}
 	}

@@ -46,7 +46,7 @@ func (x *Check) halvesFirm() {
 
 // SpreadOfDifferences judges every value of a distribution of differences of two half-bits, which share an edge.
 func (x *Check) SpreadOfDifferences(quantity string, d *signal.Distribution) {
-	x.measured(reading{quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0), x.Budget(uncertainty.HalfDifference)})
+	x.measured(Reading{quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0), x.Budget(uncertainty.HalfDifference)})
 	x.halvesFirm()
 }
 
@@ -57,7 +57,7 @@ func (x *Check) SpreadOfCounts(quantity string, s verdict.Spread) {
 
 // SpreadOfTimes judges every value of a spread of times between edges, in nanoseconds.
 func (x *Check) SpreadOfTimes(quantity string, s verdict.Spread) {
-	x.measured(reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.EdgeTime)})
+	x.measured(Reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.EdgeTime)})
 }
 
 func spreadOf(d *signal.Distribution) verdict.Spread {
@@ -86,22 +86,24 @@ func (x *Check) SpanOfCurrent(quantity string, span, at time.Duration) {
 func (x *Check) Promise(quantity string, span, promised, at time.Duration, by uncertainty.Budget) {
 	var s verdict.Spread
 	s.Add(float64(span), at)
-	x.measured(reading{quantity, verdict.Nanoseconds, s, x.promise(quantity, float64(promised)), by})
+	x.measured(Reading{quantity, verdict.Nanoseconds, s, x.promise(quantity, float64(promised)), by})
 }
 
 // Measured adds a measurement to the result; one outside its limit is a failure with what was expected.
-func (x *Check) Measured(m verdict.Measurement) {
-	x.Result.Measure(m)
+func (x *Check) Measured(m verdict.Measurement) { measure(&x.Result, m) }
+
+func measure(result *record.Result, m verdict.Measurement) {
+	result.Measure(m)
 	switch {
 	case m.Verdict.Outside():
-		x.Result.Failures = append(x.Result.Failures, record.Failure{
+		result.Failures = append(result.Failures, record.Failure{
 			What:     m.Name,
 			Expected: m.Unit.FormatLimit(m.Limit),
 			Actual:   m.String(),
 			At:       m.At,
 		})
-	case m.Count == 0 && m.Verdict == verdict.Inconclusive && x.Result.Reason == "":
-		x.Result.Reason = "nothing to measure: " + m.Name
+	case m.Count == 0 && m.Verdict == verdict.Inconclusive && result.Reason == "":
+		result.Reason = "nothing to measure: " + m.Name
 	}
 }
 
@@ -124,5 +126,5 @@ func (x *Check) Failed(what, expected, actual string, at time.Duration) {
 func (x *Check) PromisedError(quantity string, s verdict.Spread, promised physic.ElectricCurrent, upTo physic.ElectricCurrent, n int) {
 	const milli = float64(physic.MilliAmpere)
 	b := x.Budget(uncertainty.Current).Averaged(n).At(float64(upTo) / milli)
-	x.measured(reading{quantity, verdict.Milliamperes, s, x.promise(quantity, float64(promised)/milli), b})
+	x.measured(Reading{quantity, verdict.Milliamperes, s, x.promise(quantity, float64(promised)/milli), b})
 }

@@ -57,8 +57,13 @@ func (x *Check) Disturbed(w *harness.Watch) []signal.Unusable {
 // isCutout reports whether an off state lies where a cutout does: after the end of a packet, no longer than one.
 func isCutout(w *harness.Watch, u signal.Unusable) bool {
 	return slices.ContainsFunc(w.Packets, func(h harness.Heard) bool {
-		return u.Start >= h.End+signalAfterEnd-offTooEarly && u.End <= h.End+longestCutout+backTooLate
+		return InCutout(h.End, u)
 	})
+}
+
+// InCutout reports whether an off state lies where the cutout after a packet does that has ended at a time.
+func InCutout(end time.Duration, u signal.Unusable) bool {
+	return u.Start >= end+signalAfterEnd-offTooEarly && u.End <= end+longestCutout+backTooLate
 }
 
 // Offs counts the off states of a track that are no cutouts, and tells when the first began.

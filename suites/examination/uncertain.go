@@ -2,7 +2,9 @@ package examination
 
 import (
 	"fmt"
+	"slices"
 
+	"bufferstop/harness/record"
 	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
 )
@@ -12,30 +14,44 @@ func (x *Check) Budget(quantity string) uncertainty.Budget {
 	return x.Rig.Describe().Budget(quantity, x.Track)
 }
 
-// A reading is what was measured of one quantity, what it is held to, and what makes it uncertain.
-type reading struct {
-	name   string
-	unit   verdict.Unit
-	spread verdict.Spread
-	limit  verdict.Limit
-	budget uncertainty.Budget
+// OffBudget is what makes the time from an edge to where the voltage goes uncertain: on a bench comparators see it go too early, by as
+// much as their tolerance.
+func (x *Check) OffBudget() uncertainty.Budget {
+	b := x.Budget(uncertainty.EdgeTime)
+	if x.Rig.Describe().Kind == "bench" {
+		b.Components = append(slices.Clone(b.Components),
+			uncertainty.HalfWidth("voltage goes", float64(offTooEarly), "tolerance of a window comparator, rigs/bench/README.md"))
+	}
+	return b
 }
 
-// measured judges a reading with the uncertainty that each value has, rounded up as it is told in every report, unless it repeats too badly to be judged.
-func (x *Check) measured(r reading) {
-	m := verdict.DistributionBy(r.name, r.unit, r.spread, r.limit, func(value float64) float64 {
-		return uncertainty.RoundUp(r.budget.Expanded(value))
+// A Reading is what was measured of one quantity, what it is held to, and what makes it uncertain.
+type Reading struct {
+	Name   string
+	Unit   verdict.Unit
+	Spread verdict.Spread
+	Limit  verdict.Limit
+	Budget uncertainty.Budget // the zero value for what is counted
+}
+
+func (x *Check) measured(r Reading) { r.Judge(&x.Result) }
+
+// Judge judges a reading with the uncertainty that each value has, rounded up as it is told in every report, unless it repeats too badly
+// to be judged, and adds what comes of it to the result.
+func (r Reading) Judge(result *record.Result) {
+	m := verdict.DistributionBy(r.Name, r.Unit, r.Spread, r.Limit, func(value float64) float64 {
+		return uncertainty.RoundUp(r.Budget.Expanded(value))
 	})
-	m.Budget = r.budget.Quantity
+	m.Budget = r.Budget.Quantity
 	if judged := m.Verdict.Inside() || m.Verdict.Outside(); judged {
-		if repeats := r.budget.Repeatability(m.Value); tooCoarse(repeats, m.Limit) {
+		if repeats := r.Budget.Repeatability(m.Value); tooCoarse(repeats, m.Limit) {
 			m.Verdict = verdict.Inconclusive
-			if x.Result.Reason == "" {
-				x.Result.Reason = refusal(m, repeats)
+			if result.Reason == "" {
+				result.Reason = refusal(m, repeats)
 			}
 		}
 	}
-	x.Measured(m)
+	measure(result, m)
 }
 
 // A verdict is refused where the measurement itself takes more than 30 % of the tolerance, six standard deviations of its

@@ -1,0 +1,93 @@
+package audit
+
+import (
+	"time"
+
+	"bufferstop/harness/signal"
+	"bufferstop/harness/station"
+	"bufferstop/suites/catalogue"
+	"bufferstop/suites/examination"
+)
+
+// offKind says what an off state is.
+type offKind uint8
+
+const (
+	switchedOff offKind = iota // the track was switched off, or is one that may be off at any time
+	cutout                     // of a station that claims them, where they belong
+	gap                        // between packets of a track that is on
+)
+
+// kindOf tells what an off state is. On the programming track power comes and goes with the operations of service mode (S-9.2.3 E, July
+// 2012), and no off state is a gap. On the main track one that outlasts the 30 ms within which a packet has to come (S-9.2 C, July 2004) is
+// a track that was switched off, or has tripped; so is one in which the capture ends, since nobody knows how long it lasts.
+func (a *Audit) kindOf(u signal.Unusable) offKind {
+	switch {
+	case a.options.Cutout && a.lastEnd != never && examination.InCutout(a.lastEnd, u):
+		return cutout
+	case a.options.Track == station.Programming, a.finishing, u.Start <= a.first, u.End-u.Start > longestGap, a.handled(u.Start):
+		return switchedOff
+	}
+	return gap
+}
+
+// longestGap is the limit of the catalogue.
+var longestGap = time.Duration(*limitOf("SIG-008", "off state").Max)
+
+// offStates judges SIG-008: no off state between packets, S-9.1 C (2020), S-9.2 C (July 2004).
+type offStates struct {
+	indifferent
+	tally
+	waiting   signal.Unusable // the newest gap, which a command may still excuse
+	isWaiting bool
+	switched  int64
+}
+
+func newOffStates() *offStates { return &offStates{} }
+
+func (j *offStates) off(a *Audit, u signal.Unusable, kind offKind) {
+	switch kind {
+	case gap:
+		j.settle()
+		j.waiting, j.isWaiting = u, true
+	case switchedOff:
+		j.switched++
+	}
+}
+
+// excuse takes back the gap that lies in a command's time.
+func (j *offStates) excuse(from, to time.Duration) {
+	if j.isWaiting && j.waiting.Start <= to && j.waiting.End >= from {
+		j.isWaiting = false
+		j.switched++
+	}
+}
+
+func (j *offStates) settle() {
+	if !j.isWaiting {
+		return
+	}
+	j.isWaiting = false
+	if j.count(j.waiting.Start) {
+		j.keep("between packets", "voltage all the time", "off for "+(j.waiting.End-j.waiting.Start).String(), j.waiting.Start)
+	}
+}
+
+func (j *offStates) report(a *Audit) Report {
+	j.settle()
+	r := j.number(a, "off states between packets")
+	if j.switched > 0 {
+		r.note("the track was off %d times for longer than a gap, or by command: that is not judged", j.switched)
+	}
+	return r
+}
+
+// limitOf is the catalogue's limit on a quantity.
+func limitOf(id, quantity string) catalogueLimit {
+	q, _ := catalogue.Find(id)
+	l, ok := q.Limit(quantity)
+	if !ok {
+		panic(id + " has no limit on " + quantity + " in the catalogue")
+	}
+	return l.Bounds(0)
+}
