@@ -2,6 +2,7 @@ package suites
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"bufferstop/harness"
@@ -16,14 +17,29 @@ import (
 // track as it was. They come from the traffic that the conformance suite watched; without it there are none.
 func illustrate(run *record.Record, s *harness.Session) {
 	for track, w := range conformance.Traffic(s) {
+		if !looked(run, string(track)) {
+			continue
+		}
 		statistics := w.Statistics()
-		run.Histograms = append(run.Histograms,
-			histogram("one half-bit", "SIG-001", string(track), &statistics.OneHalf),
-			histogram("zero half-bit", "SIG-003", string(track), &statistics.ZeroHalf))
+		run.Histograms = append(run.Histograms, HalfBits(string(track), statistics)...)
 		if waveform, ok := onePacket(w, string(track)); ok && len(run.Waveforms) == 0 {
 			run.Waveforms = append(run.Waveforms, waveform)
 		}
 	}
+}
+
+// HalfBits are the figures of how the half-bits of a track are spread.
+func HalfBits(track string, s *signal.Statistics) []record.Histogram {
+	return []record.Histogram{histogram("one half-bit", "SIG-001", track, &s.OneHalf), histogram("zero half-bit", "SIG-003", track, &s.ZeroHalf)}
+}
+
+// looked reports whether the run has a requirement on the track for which its traffic was made. What is judged throughout a run has some
+// made where there was none, in every part of one that is divided, and the figures would be there as often.
+func looked(run *record.Record, track string) bool {
+	return slices.ContainsFunc(run.Results, func(r record.Result) bool {
+		q, _ := catalogue.Find(r.ID)
+		return r.Track == track && !q.Throughout && len(q.Exercises) > 0
+	})
 }
 
 // histogram copies a distribution, with the limits of the requirement that judges it.

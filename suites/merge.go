@@ -61,6 +61,10 @@ func Merge(parts []Part, version string) (*Merged, error) {
 			return nil, err
 		}
 		for _, r := range p.Record.Results {
+			r = p.ofPart(r)
+			if former, had := results[r.Name()]; had {
+				r = joined(former, r)
+			}
 			results[r.Name()] = r
 		}
 	}

@@ -26,7 +26,7 @@ func (m *Merged) keep(p Part) (log string) {
 		for _, f := range r.Failures {
 			if f.Evidence != "" && !noted[f.Evidence] {
 				noted[f.Evidence] = true
-				m.files = append(m.files, keptFile{p, f.Evidence, f.Evidence})
+				m.files = append(m.files, keptFile{p, f.Evidence, p.evidence(r.ID, f.Evidence)})
 			}
 		}
 	}

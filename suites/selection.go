@@ -14,8 +14,8 @@ type Selection struct {
 	Suites       []string // names of suites
 	Requirements []string // ids, such as SIG-001
 	// Shard and Shards choose part Shard of Shards of what the lists choose, counted from 1 to MaxShards at most; both are
-	// zero for the whole. The parts of a selection have each requirement in exactly one of them, and take about the same
-	// time, so that they can be run at the same time on rigs of their own; Merge makes one record of theirs.
+	// zero for the whole. The parts of a selection have each requirement in exactly one of them, but for those that are judged
+	// throughout a run, which each has, and take about the same time, so that they can be run at the same time on rigs of their own; Merge makes one record of theirs.
 	Shard, Shards int
 }
 

@@ -97,9 +97,32 @@ func (s Selection) part(chosen []catalogue.Requirement) ([]catalogue.Requirement
 	if s.Shard < 1 || s.Shard > s.Shards || s.Shards > MaxShards {
 		return nil, &ShardError{Shard: s.Shard, Shards: s.Shards}
 	}
-	part := divide(chosen, s.Shards)[s.Shard-1]
+	divided, everywhere := apart(chosen)
+	part := divide(divided, s.Shards)[s.Shard-1]
 	if len(part) == 0 {
-		return nil, &ShardError{Shard: s.Shard, Shards: s.Shards, Parts: len(bundles(chosen))}
+		return nil, &ShardError{Shard: s.Shard, Shards: s.Shards, Parts: len(bundles(divided))}
 	}
-	return part, nil
+	return slices.DeleteFunc(slices.Clone(chosen), func(r catalogue.Requirement) bool {
+		return !holds(part, r) && !holds(everywhere, r)
+	}), nil
+}
+
+// apart tells requirements that are divided among the parts of a run from those that each part judges by what it heard itself. Of a
+// selection that has only such, all are divided: there is nothing else to hear.
+func apart(chosen []catalogue.Requirement) (divided, everywhere []catalogue.Requirement) {
+	for _, r := range chosen {
+		if r.Throughout {
+			everywhere = append(everywhere, r)
+		} else {
+			divided = append(divided, r)
+		}
+	}
+	if len(divided) == 0 {
+		return chosen, nil
+	}
+	return divided, everywhere
+}
+
+func holds(all []catalogue.Requirement, r catalogue.Requirement) bool {
+	return slices.ContainsFunc(all, func(o catalogue.Requirement) bool { return o.ID == r.ID })
 }

@@ -120,8 +120,10 @@ type Symbol struct {
 // A Rig is what held the station.
 type Rig struct {
 	Name string `json:"name"`
-	Kind string `json:"kind"` // simulated, firmware or bench
+	Kind string `json:"kind"` // simulated, firmware or bench; capture where there was none, and a file was judged
 	File string `json:"file,omitempty"`
+	// Capture is the file that was judged.
+	Capture *Capture `json:"capture,omitempty"`
 	// Seed repeats the run on a rig that draws random numbers.
 	Seed int64 `json:"seed"`
 	// Tracks lists the abilities of the rig on each output.
@@ -136,6 +138,20 @@ type Rig struct {
 	Calibration *Calibration `json:"calibration,omitempty"`
 	// Observations are what a reader should know of the state of the rig, such as that its probe was never calibrated.
 	Observations []string `json:"observations,omitempty"`
+}
+
+// A Capture is a recording of a track that was judged in place of a station on a rig.
+type Capture struct {
+	SHA256 string `json:"sha256"` // of the file as it is, lower-case hex
+	Size   int64  `json:"size"`   // bytes
+	Track  string `json:"track"`  // which it is said to be of
+	Signal string `json:"signal,omitempty"`
+	// Edges and Packets are how many it holds; Length is from its first time stamp to its last.
+	Edges   int64         `json:"edges"`
+	Packets int64         `json:"packets"`
+	Length  time.Duration `json:"length_ns"`
+	// Grid is the step on which its edges lie, zero if U was given.
+	Grid time.Duration `json:"grid_ns,omitempty"`
 }
 
 // A Station is what the builder's file says of the station: what it claims to do and what it declares of itself, both as

@@ -351,6 +351,9 @@ func factsOf(r *record.Record) []factSheet {
 	if r.Rig.EdgeUncertainty > 0 || r.Rig.CurrentUncertainty > 0 {
 		uncertain = "± " + verdict.Nanoseconds.Format(float64(r.Rig.EdgeUncertainty)) + " between edges, ± " +
 			verdict.Milliamperes.Format(r.Rig.CurrentUncertainty) + " (k=2)"
+		if r.Rig.Capture != nil {
+			uncertain = "± " + verdict.Nanoseconds.Format(float64(r.Rig.EdgeUncertainty)) + " between edges (k=2)"
+		}
 	}
 	var tracks []string
 	for _, track := range slices.Sorted(maps.Keys(r.Rig.Tracks)) {
@@ -385,6 +388,9 @@ func factsOf(r *record.Record) []factSheet {
 			{"made by", strings.TrimSpace("bufferstop " + r.Tool.Version), false},
 			{"on", strings.TrimSpace(r.Tool.OS + " " + r.Tool.Arch + " " + r.Tool.Go), false},
 		}},
+	}
+	if c := r.Rig.Capture; c != nil {
+		sheets[1] = captureFacts(r.Rig.File, c, uncertain)
 	}
 	for i := range sheets {
 		kept := sheets[i].Facts[:0]

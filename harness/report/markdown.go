@@ -25,6 +25,7 @@ func Markdown(w io.Writer, r *record.Record) error {
 		{"Image SHA-256", r.Build.ImageSHA256},
 		{"Source revision", r.Build.SourceRevision},
 		{"Rig", rigLine(r.Rig)},
+		{"Capture", captureLine(r.Rig)},
 		{"Seeded defect", r.Defect},
 		{"Selection", selectionLine(r.Selection)},
 		{"Started", r.Started.UTC().Format("2006-01-02 15:04:05 UTC")},
