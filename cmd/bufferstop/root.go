@@ -24,7 +24,8 @@ It comes with a simulated rig, so that everything here works with nothing attach
 		Example: `  bufferstop run                         examine the simulated reference station
   bufferstop run --defect slow-crystal   the same station with a defect, to see it caught
   bufferstop talk                        try a station by hand, the simulated one without --link
-  bufferstop decode layout.vcd.gz        read what was recorded on a track`,
+  bufferstop decode layout.vcd.gz        read what was recorded on a track
+  bufferstop judge layout.vcd.gz         judge it`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.ArbitraryArgs,
@@ -42,7 +43,7 @@ It comes with a simulated rig, so that everything here works with nothing attach
 	colour := choice{value: "auto", from: []string{"auto", "always", "never"}}
 	root.PersistentFlags().Var(&colour, "color", "colour in the output: auto, always or never")
 	complete(root, "color", colour.from)
-	root.AddCommand(newRun(), newMerge(), newDecode(), newRequirements(), newDefects(), newDialect(), newPorts(), newRig(), newSimulate(), newTalk(), newWatch(), newVersion(), newCompletion())
+	root.AddCommand(newRun(), newMerge(), newJudge(), newDecode(), newRequirements(), newDefects(), newDialect(), newPorts(), newRig(), newSimulate(), newTalk(), newWatch(), newVersion(), newCompletion())
 	return root
 }
 

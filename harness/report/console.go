@@ -15,6 +15,8 @@ import (
 // where the text goes.
 type Console struct {
 	Colour bool
+	// InFile says that times are those of a recording that was judged, and not of a rig.
+	InFile bool
 }
 
 // SGR parameters (ECMA-48 section 8.3.117) of the verdicts; the word says the same without them.
@@ -106,14 +108,14 @@ func (c Console) Details(r record.Result) string {
 		if m.Count == 0 {
 			continue
 		}
-		line("at", clock(m.At))
+		line("at", c.clock(m.At))
 	}
 	for _, f := range r.Failures {
 		b.WriteString("\n")
 		line("failure", visible(f.What, longText))
 		line("expected", visible(f.Expected, longText))
 		line("actual", visible(f.Actual, longText))
-		line("at", clock(f.At))
+		line("at", c.clock(f.At))
 		line("evidence", visible(f.Evidence, shortText))
 	}
 	for _, note := range r.Notes {
@@ -127,8 +129,11 @@ func told(r record.Result, m verdict.Measurement) bool {
 	return slices.ContainsFunc(r.Failures, func(f record.Failure) bool { return f.What == m.Name })
 }
 
-// clock words a time on the rig's clock.
-func clock(at time.Duration) string {
+// clock words a time on the rig's clock, or in the file.
+func (c Console) clock(at time.Duration) string {
+	if c.InFile {
+		return fmt.Sprintf("%.6f s in the file", at.Seconds())
+	}
 	return fmt.Sprintf("%.6f s on the rig's clock", at.Seconds())
 }
 
@@ -160,7 +165,11 @@ func (c Console) Summary(r *record.Record) string {
 		}
 	}
 	fmt.Fprintf(&b, "%d checks: %s\n", r.Totals.Sum(), strings.Join(counts, ", "))
-	fmt.Fprintf(&b, "%s on the rig, %s on the wall clock\n", seconds(r.RigTime), seconds(r.WallTime))
+	if r.Rig.Capture != nil {
+		fmt.Fprintf(&b, "%s of signal, judged in %s\n", seconds(r.RigTime), seconds(r.WallTime))
+	} else {
+		fmt.Fprintf(&b, "%s on the rig, %s on the wall clock\n", seconds(r.RigTime), seconds(r.WallTime))
+	}
 	if line := budgetsLine(r); line != "" {
 		fmt.Fprintf(&b, "U (k=2): %s\n", line)
 	}

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/verdict"
@@ -190,7 +191,7 @@ func viewOf(r *record.Record) (*view, error) {
 	for _, g := range groupBySuite(r.Results) {
 		shown := viewGroup{Suite: visible(g.Suite, shortText)}
 		for _, result := range g.Results {
-			row := viewResultOf(result, v.Budgets)
+			row := viewResultOf(result, v.Budgets, Console{InFile: r.Rig.Capture != nil}.clock)
 			row.Anchor = anchor(result, anchors)
 			shown.Results = append(shown.Results, row)
 			if result.Verdict == verdict.Excluded {
@@ -238,7 +239,7 @@ func (v *view) addFigures(r *record.Record) error {
 		}
 		v.Waveforms = append(v.Waveforms, viewWaveform{
 			Title:   title(w.Title, w.Track),
-			Caption: "Seen at " + clock(w.Edges[0].At) + ". Time in the figure counts from its first edge.",
+			Caption: "Seen at " + Console{}.clock(w.Edges[0].At) + ". Time in the figure counts from its first edge.",
 			Strips:  strips,
 		})
 	}
@@ -260,7 +261,7 @@ func limitWords(unit verdict.Unit, l verdict.Limit) string {
 	return visible(words, shortText)
 }
 
-func viewResultOf(r record.Result, budgets []budgetView) viewResult {
+func viewResultOf(r record.Result, budgets []budgetView, clock func(time.Duration) string) viewResult {
 	row := viewResult{
 		Name: visible(r.Name(), shortText), ID: visible(r.ID, shortText), Track: visible(r.Track, shortText),
 		Title: visible(r.Title, shortText), Level: visible(string(r.Level), shortText), Sentence: visible(r.Sentence, longText),

@@ -34,7 +34,7 @@ func (j *afterEndBit) off(a *Audit, u signal.Unusable, _ offKind) {
 		j.spread.Add(float64(after), j.end)
 		j.offs++
 		if float64(after) < *signalAfterEnd.Min && j.count(j.end) {
-			j.keep("the track after an end bit", "signal for 26 µs", "off "+after.String()+" after it", j.end)
+			j.keep("the track after an end bit", "signal for 26 µs", "off "+span(after)+" after it", j.end)
 		}
 	}
 	j.end = never

@@ -32,7 +32,7 @@ func (j *resetThenService) packet(a *Audit, p *signal.Packet) {
 		after := p.StartBit - j.last
 		j.times.Add(float64(after), j.last)
 		if float64(after) < *serviceAfterReset.Min && j.count(p.Start) {
-			j.keep("first byte after a reset", "none of 100 to 127 for 20 ms", fmt.Sprintf("packet %s %v after it", b, after), p.Start)
+			j.keep("first byte after a reset", "none of 100 to 127 for 20 ms", fmt.Sprintf("packet %s %s after it", b, span(after)), p.Start)
 		}
 	}
 }
@@ -69,18 +69,18 @@ func newResetThenPackets() *resetThenPackets { return &resetThenPackets{between:
 var packetsAfterReset = limitOf("PKT-009", "packets between a reset and an address of 112-127")
 
 func (j *resetThenPackets) packet(a *Audit, p *signal.Packet) {
-	if p.Fault != signal.None || a.service(p.Bytes) {
+	if a.service(p.Bytes) {
 		return
 	}
 	body, mobile := mobileBody(p.Bytes)
-	if mobile && len(body) == 1 && body[0] == 0 {
+	if mobile && p.Fault == signal.None && len(body) == 1 && body[0] == 0 {
 		j.between = 0
 		return
 	}
 	if j.between == noReset {
 		return
 	}
-	if b := p.Bytes[0]; b >= 112 && b <= 127 {
+	if b := p.Bytes[0]; p.Fault == signal.None && b >= 112 && b <= 127 {
 		j.counts.Add(float64(j.between), p.Start)
 		if float64(j.between) < *packetsAfterReset.Min && j.count(p.Start) {
 			j.keep("packets after a reset", "10 before one to 112 to 127", fmt.Sprintf("%d before %s", j.between, p.Bytes), p.Start)

@@ -21,6 +21,7 @@ type Options struct {
 // An Audit listens to one track. It is used by one goroutine at a time.
 type Audit struct {
 	options  Options
+	editions editions
 	receiver *signal.Receiver
 	judges   map[string]judge
 	ordered  []judge
@@ -60,6 +61,7 @@ func New(o Options) *Audit {
 	a := &Audit{options: o, lastEnd: never, handsOff: never}
 	a.receiver = signal.NewReceiver(signal.StationReading(), ears{a})
 	e := editionsOf(o.Editions)
+	a.editions = e
 	a.judges = map[string]judge{
 		"SIG-001":  &timing{id: "SIG-001", quantities: oneHalves},
 		"SIG-002":  &timing{id: "SIG-002", quantities: halfDifferences},

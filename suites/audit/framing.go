@@ -43,7 +43,7 @@ func (j *framing) off(_ *Audit, u signal.Unusable, kind offKind) {
 
 func (j *framing) broken(u signal.Unusable) {
 	if j.count(u.Start) {
-		j.keep("the track between packets", "a preamble or a power cut that was asked for", string(u.Reason)+" for "+(u.End-u.Start).String(), u.Start)
+		j.keep("the track between packets", "a preamble or a power cut that was asked for", string(u.Reason)+" for "+span(u.End-u.Start), u.Start)
 	}
 }
 

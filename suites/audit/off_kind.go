@@ -25,6 +25,8 @@ func (a *Audit) kindOf(u signal.Unusable) offKind {
 	switch {
 	case a.options.Cutout && a.lastEnd != never && examination.InCutout(a.lastEnd, u):
 		return cutout
+	case a.options.Cutout && a.lastEnd == never && examination.AsLongAsCutout(u):
+		return cutout // the packet before was not heard whole, so nothing says that it is none
 	case a.options.Track == station.Programming, a.finishing, u.Start <= a.first, u.End-u.Start > longestGap, a.handled(u.Start):
 		return switchedOff
 	}
@@ -69,7 +71,7 @@ func (j *offStates) settle() {
 	}
 	j.isWaiting = false
 	if j.count(j.waiting.Start) {
-		j.keep("between packets", "voltage all the time", "off for "+(j.waiting.End-j.waiting.Start).String(), j.waiting.Start)
+		j.keep("between packets", "voltage all the time", "off for "+span(j.waiting.End-j.waiting.Start), j.waiting.Start)
 	}
 }
 

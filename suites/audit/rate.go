@@ -17,8 +17,8 @@ type rate struct {
 
 func newRate() *rate { return &rate{last: never} }
 
-func (j *rate) packet(_ *Audit, p *signal.Packet) {
-	if p.Fault != signal.None {
+func (j *rate) packet(a *Audit, p *signal.Packet) {
+	if p.Fault != signal.None && !(a.editions.advanced(p.Bytes) && p.Bytes.Valid()) {
 		return
 	}
 	if j.last != never {

@@ -143,3 +143,6 @@ func (r Report) and(quantity string, kind Kind, s verdict.Spread) Report {
 	}
 	return r
 }
+
+// span words a time as measurements are worded.
+func span(d time.Duration) string { return verdict.Nanoseconds.Format(float64(d)) }

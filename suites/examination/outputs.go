@@ -66,6 +66,11 @@ func InCutout(end time.Duration, u signal.Unusable) bool {
 	return u.Start >= end+signalAfterEnd-offTooEarly && u.End <= end+longestCutout+backTooLate
 }
 
+// AsLongAsCutout reports whether an off state is no longer than a cutout may be.
+func AsLongAsCutout(u signal.Unusable) bool {
+	return u.End-u.Start <= longestCutout-signalAfterEnd+offTooEarly+backTooLate
+}
+
 // Offs counts the off states of a track that are no cutouts, and tells when the first began.
 func (x *Check) Offs(w *harness.Watch) (n int, first time.Duration) {
 	for _, u := range x.Disturbed(w) {

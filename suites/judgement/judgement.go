@@ -30,6 +30,9 @@ type Options struct {
 	Uncertainty time.Duration
 	// Claims are those of the station; only Cutout and Editions matter to a recording.
 	Claims station.Claims
+	// Station is the name of the station and Stated are its claims as its file has them, for the record.
+	Station string
+	Stated  map[string]any
 	// OnResult, if set, is called with each result.
 	OnResult func(record.Result)
 	// Version is the tool's own, for the record.
@@ -86,6 +89,7 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 		Capture: &record.Capture{SHA256: hex.EncodeToString(sum.Sum(nil)), Size: file.n, Track: string(o.Track), Signal: o.Signal,
 			Edges: statistics.Edges, Packets: statistics.Packets, Length: reader.End(), Grid: known.grid},
 	}
+	run.Station.Name, run.Station.Claims = o.Station, o.Stated
 	for _, b := range known.budgets {
 		run.Rig.Budgets = append(run.Rig.Budgets, record.BudgetOf(b))
 	}
