@@ -66,7 +66,7 @@ fault of bufferstop; 4 incomplete, there was nothing in the file by which a MUST
 	flags.SortFlags = false
 	choiceFlag(cmd, j.track, "track", "which track was captured: the first bytes 112 to 127 mean service mode on the programming track")
 	flags.DurationVar(&j.uncertainty, "uncertainty", 0, "U (k=2) of the `TIME` between two edges, such as 1us (default: from the grid of the file)")
-	flags.StringVar(&j.signal, "signal", "", "the `NAME` of the signal to judge, where there are several")
+	flags.StringVar(&j.signal, "signal", "", "the `NAME` of the signal to judge, where there are several (default: the one named as the track)")
 	flags.BoolVar(&j.cutout, "cutout", false, "the station claims cutouts for bi-directional communication")
 	flags.StringVar(&j.station, "station", "", "the station `FILE` whose claims count: cutout and editions")
 	flags.StringVar(&j.out, "out", defaultOut, "the `DIRECTORY` for the reports")
@@ -128,14 +128,17 @@ func (j *judgeCommand) judge(ctx context.Context, cmd *cobra.Command, file, dire
 	if err := prepareOut(directory); err != nil {
 		return nil, err
 	}
-	console := report.Console{Colour: screenFor(cmd).colour, InFile: true}
-	out := cmd.OutOrStdout()
-	fmt.Fprintf(out, "judging %+q, the %s track: %d checks\n", file, o.Track, len(judgement.Requirements(o.Track)))
 	o.Name = file
-	o.OnResult = func(r record.Result) { fmt.Fprintln(out, console.Line(r)) }
 	run, err := judgement.Judge(ctx, source, o)
 	if err != nil {
+		_ = os.Remove(directory) // if nothing is in it
 		return nil, captureMistake(file, err)
+	}
+	console := report.Console{Colour: screenFor(cmd).colour, InFile: true}
+	out := cmd.OutOrStdout()
+	fmt.Fprintf(out, "judging %+q, the %s track: %d checks\n", file, o.Track, len(run.Results))
+	for _, r := range run.Results {
+		fmt.Fprintln(out, console.Line(r))
 	}
 	run.Station.File, run.Repeat = j.station, j.repeat(file)
 	if err := report.Save(directory, run); err != nil {

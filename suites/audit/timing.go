@@ -46,7 +46,7 @@ func (j *timing) report(a *Audit) Report {
 		}
 		r.Readings = append(r.Readings, m)
 		if d.Outside > 0 && j.id != "SIG-007" { // which has other limits
-			r.note("%d of %d are outside, the first at %v", d.Outside, d.Count, d.FirstOutsideAt)
+			r.note("%d of %d are outside, the first at %.6f s", d.Outside, d.Count, d.FirstOutsideAt.Seconds())
 		}
 	}
 	return r

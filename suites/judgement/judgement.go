@@ -24,7 +24,7 @@ type Options struct {
 	Name string
 	// Track is the one that was recorded.
 	Track station.Track
-	// Signal names the signal of the file to judge; it may be empty where there is only one.
+	// Signal names the signal of the file to judge; it may be empty where there is only one, or one that is named as the track is.
 	Signal string
 	// Uncertainty is the expanded uncertainty (k=2) of the time between two edges. Zero takes it from the grid of the file.
 	Uncertainty time.Duration
@@ -33,8 +33,6 @@ type Options struct {
 	// Station is the name of the station and Stated are its claims as its file has them, for the record.
 	Station string
 	Stated  map[string]any
-	// OnResult, if set, is called with each result.
-	OnResult func(record.Result)
 	// Version is the tool's own, for the record.
 	Version string
 }
@@ -62,10 +60,13 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	if err != nil {
 		return nil, err
 	}
-	if o.Signal != "" {
+	switch {
+	case o.Signal != "":
 		if err := reader.Choose(o.Signal); err != nil {
 			return nil, err
 		}
+	case len(reader.Signals()) > 1 && reader.Choose(string(o.Track)) == nil: // else Read asks for a choice
+		o.Signal = string(o.Track)
 	}
 	heard := audit.New(audit.Options{Track: o.Track, Cutout: o.Claims.Cutout, Editions: o.Claims.Editions})
 	var grid signal.Grid
@@ -99,9 +100,6 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 			Track: string(o.Track), End: reader.End()}
 		heard.Report(q.ID).Into(&r, q, known.budget)
 		run.Results = append(run.Results, r)
-		if o.OnResult != nil {
-			o.OnResult(r)
-		}
 	}
 	run.Histograms = suites.HalfBits(string(o.Track), statistics)
 	run.Conclude(reader.End(), time.Since(started), ctx.Err() != nil)
