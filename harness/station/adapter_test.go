@@ -43,7 +43,8 @@ type scriptedAdapter struct {
 }
 
 const introduction = `{"id":#,"hello":{"version":1,"name":"mine 1.0","operations":["identify","reset","set_power","power","current","set_speed",` +
-	`"set_function","release","stop","stop_all","set_accessory","set_aspect","read_cv","write_cv","verify_cv","write_bit","write_on_main"]}}`
+	`"set_function","release","stop","stop_all","set_accessory","set_aspect","read_cv","write_cv","verify_cv","write_bit","write_on_main",` +
+	`"write_bit_on_main","clear_accessory","set_consist","clear_consist"]}}`
 
 func newScriptedAdapter(t testing.TB) *scriptedAdapter {
 	a := &scriptedAdapter{t: t, clock: new(link.VirtualClock), says: map[string][]says{
@@ -141,6 +142,18 @@ func TestAdapterIsAskedInTheHousesWords(t *testing.T) {
 			return nil, d.WriteOnMain(ctx, dcc.Short(3), 3, 10)
 		},
 			`"ask":"write_on_main","within_ms":2000,"address":3,"kind":"short","cv":3,"value":10`, `"done":true`, nil},
+		{func(ctx context.Context, d *station.Driver) (any, error) {
+			return nil, d.WriteBitOnMain(ctx, dcc.Long(1000), 29, 5, true)
+		}, `"ask":"write_bit_on_main","within_ms":2000,"address":1000,"kind":"long","cv":29,"bit":5,"value":1`, `"done":true`, nil},
+		{func(ctx context.Context, d *station.Driver) (any, error) { return nil, d.ClearAccessory(ctx, 310, 0) },
+			`"ask":"clear_accessory","within_ms":2000,"number":310,"output":0`, `"done":true`, nil},
+		{func(ctx context.Context, d *station.Driver) (any, error) {
+			return nil, d.SetConsist(ctx, dcc.Short(3), 34, true)
+		}, `"ask":"set_consist","within_ms":2000,"address":3,"kind":"short","consist":34,"facing":"reversed"`, `"done":true`, nil},
+		{func(ctx context.Context, d *station.Driver) (any, error) {
+			return nil, d.ClearConsist(ctx, dcc.Short(3))
+		},
+			`"ask":"clear_consist","within_ms":2000,"address":3,"kind":"short"`, `"done":true`, nil},
 	} {
 		a := newScriptedAdapter(t)
 		d := a.driver(adapterFile(t, ""))

@@ -52,6 +52,12 @@ type Claims struct {
 	BitWrite bool
 	// ProgrammingOnMain says that CVs can be written on the main track (S-9.2.1 C).
 	ProgrammingOnMain bool
+	// BitWriteOnMain says that single bits of a CV can be written on the main track (S-9.2.1 C).
+	BitWriteOnMain bool
+	// AccessoryOff says that the outputs of accessories can be switched off by command (S-9.2.1 D: the bit C).
+	AccessoryOff bool
+	// Consist says that the station puts locomotives into consists (S-9.2.1 C: consist control).
+	Consist bool
 	// Cutout says that the station leaves gaps for bi-directional communication.
 	Cutout bool
 	// PowerOffKeepsState says that the station knows after the power of a track was off what it knew before, and goes on with it.
@@ -163,6 +169,9 @@ type claimsFile struct {
 	ServiceMethods    []string `toml:"service_methods"`
 	BitWrite          bool     `toml:"bit_write"`
 	ProgrammingOnMain bool     `toml:"programming_on_main"`
+	BitWriteOnMain    bool     `toml:"bit_write_on_main"`
+	AccessoryOff      bool     `toml:"accessory_off"`
+	Consist           bool     `toml:"consist"`
 	Cutout            bool     `toml:"cutout"`
 	KeepsState        bool     `toml:"power_off_keeps_state"`
 
@@ -182,6 +191,9 @@ func (d *document) claims(f *claimsFile) Claims {
 		ServiceMethods:    oneOf(d, at+"service_methods", f.ServiceMethods, Direct, Paged, Register, AddressOnly),
 		BitWrite:          f.BitWrite,
 		ProgrammingOnMain: f.ProgrammingOnMain,
+		BitWriteOnMain:    f.BitWriteOnMain,
+		AccessoryOff:      f.AccessoryOff,
+		Consist:           f.Consist,
 		Cutout:            f.Cutout,
 		Editions:          f.Editions,
 
@@ -217,7 +229,10 @@ func (d *document) claims(f *claimsFile) Claims {
 	if (len(c.ServiceMethods) > 0 || c.BitWrite) && !c.Track(Programming) {
 		d.Fail(at+"service_methods", "service mode without a programming track", `"programming" among the tracks`, "")
 	}
-	if (len(c.SpeedSteps) > 0 || c.ProgrammingOnMain) && !c.Track(Main) {
+	if c.AccessoryOff && !c.Accessories.Claimed {
+		d.Fail(at+"accessory_off", "accessories that go off, and none that go on", "accessories with it", "")
+	}
+	if (len(c.SpeedSteps) > 0 || c.ProgrammingOnMain || c.BitWriteOnMain || c.Consist) && !c.Track(Main) {
 		d.Fail(at+"tracks", "operations without a main track", `"main" among the tracks`, "")
 	}
 	return c

@@ -142,17 +142,38 @@ func VerifyCVCommand(cv int, v byte, m Method) Command {
 
 // WriteBitCommand writes one bit of a CV in service mode.
 func WriteBitCommand(cv, position int, set bool) Command {
-	v := "0"
-	if set {
-		v = "1"
-	}
 	return Command{operation: WriteBit, values: map[valueName]string{
-		configuration: strconv.Itoa(cv), bit: strconv.Itoa(position), value: v, method: methodText("")}}
+		configuration: strconv.Itoa(cv), bit: strconv.Itoa(position), value: zeroOne(set), method: methodText("")}}
 }
 
 // WriteOnMainCommand writes a CV of one decoder on the main track.
 func WriteOnMainCommand(a dcc.Address, cv int, v byte) Command {
 	return toDecoder(WriteOnMain, a, map[valueName]string{configuration: strconv.Itoa(cv), value: byteText(v)})
+}
+
+// WriteBitOnMainCommand writes one bit of a CV of one decoder on the main track.
+func WriteBitOnMainCommand(a dcc.Address, cv, position int, set bool) Command {
+	return toDecoder(WriteBitOnMain, a, map[valueName]string{
+		configuration: strconv.Itoa(cv), bit: strconv.Itoa(position), value: zeroOne(set)})
+}
+
+// ClearAccessoryCommand switches off an output, 0 or 1, of an accessory's pair.
+func ClearAccessoryCommand(accessory, pairOutput int) Command {
+	return Command{operation: ClearAccessory, values: map[valueName]string{number: strconv.Itoa(accessory), output: strconv.Itoa(pairOutput)}}
+}
+
+// SetConsistCommand puts a locomotive into a consist.
+func SetConsistCommand(a dcc.Address, consistAddress int, reversed bool) Command {
+	way := "normal"
+	if reversed {
+		way = "reversed"
+	}
+	return toDecoder(SetConsist, a, map[valueName]string{consist: strconv.Itoa(consistAddress), facing: way})
+}
+
+// ClearConsistCommand takes a locomotive out of its consist.
+func ClearConsistCommand(a dcc.Address) Command {
+	return toDecoder(ClearConsist, a, map[valueName]string{})
 }
 
 func toDecoder(o Operation, a dcc.Address, values map[valueName]string) Command {
@@ -169,6 +190,13 @@ func onOff(on bool) string {
 		return "on"
 	}
 	return "off"
+}
+
+func zeroOne(set bool) string {
+	if set {
+		return "1"
+	}
+	return "0"
 }
 
 func byteText(v byte) string { return strconv.Itoa(int(v)) }

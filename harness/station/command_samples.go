@@ -37,10 +37,17 @@ func sampleCommands(o Operation) []Command {
 		add(StopCommand(a))
 		add(WriteOnMainCommand(a, 1, 0))
 		add(WriteOnMainCommand(a, 1024, 255))
+		add(WriteBitOnMainCommand(a, 1, 0, false))
+		add(WriteBitOnMainCommand(a, 1024, 7, true))
+		add(SetConsistCommand(a, 1, false))
+		add(SetConsistCommand(a, 127, true))
+		add(ClearConsistCommand(a))
 	}
 	for _, n := range []int{1, 12, 2044} {
 		add(SetAccessoryCommand(n, 0))
 		add(SetAccessoryCommand(n, 1))
+		add(ClearAccessoryCommand(n, 0))
+		add(ClearAccessoryCommand(n, 1))
 		add(SetAspectCommand(n, 0))
 		add(SetAspectCommand(n, 255))
 	}

@@ -26,6 +26,10 @@ var forms = []struct {
 	{VerifyCV, "verify cv CV VALUE [by METHOD]"},
 	{WriteBit, "write bit CV BIT BITVALUE"},
 	{WriteOnMain, "write main ADDRESS CV VALUE"},
+	{WriteBitOnMain, "write main bit ADDRESS CV BIT BITVALUE"},
+	{ClearAccessory, "clear accessory NUMBER OUTPUT"},
+	{SetConsist, "consist ADDRESS CONSIST FACING"},
+	{ClearConsist, "leave consist ADDRESS"},
 }
 
 // A wordKind is what a word in capitals stands for.
@@ -55,6 +59,8 @@ var wordKinds = map[string]wordKind{
 	"BIT":       {bit, "the number of a bit, 0 to 7", nil, largestNumber},
 	"BITVALUE":  {value, "0 or 1", []string{"0", "1"}, 0},
 	"METHOD":    {method, "direct, paged, register or address", []string{"direct", "paged", "register", "address"}, 0},
+	"CONSIST":   {consist, "the address of a consist, 1 to 127", nil, largestNumber},
+	"FACING":    {facing, "normal or reversed", []string{"normal", "reversed"}, 0},
 	"ADDRESS":   {address, "an address: 1 to 127, or long 0 to 10239", nil, 0},
 }
 

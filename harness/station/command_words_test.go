@@ -64,6 +64,11 @@ func TestCommandsInPlainWords(t *testing.T) {
 		"verify cv 29 6 by register":      station.VerifyCVCommand(29, 6, station.Register),
 		"write bit 29 5 1":                station.WriteBitCommand(29, 5, true),
 		"write main long 1000 29 6":       station.WriteOnMainCommand(dcc.Long(1000), 29, 6),
+		"write main bit long 1000 29 5 1": station.WriteBitOnMainCommand(dcc.Long(1000), 29, 5, true),
+		"clear accessory 12 1":            station.ClearAccessoryCommand(12, 1),
+		"consist 3 34 normal":             station.SetConsistCommand(dcc.Short(3), 34, false),
+		"consist long 1000 127 reversed":  station.SetConsistCommand(dcc.Long(1000), 127, true),
+		"leave consist 3":                 station.ClearConsistCommand(dcc.Short(3)),
 	} {
 		c, err := station.ParseCommand(text)
 		require.NoError(t, err, text)

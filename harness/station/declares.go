@@ -40,7 +40,15 @@ type Declares struct {
 	CommandLatency    time.Duration // the same for any other command
 	RefreshTime       time.Duration // the longest that a locomotive under control waits for its next packet
 	CurrentAccuracy   physic.ElectricCurrent
+	// ActiveLocomotives is how many locomotives the station controls at a time.
+	ActiveLocomotives int
+	// Idle and Loaded are how long commands take to the track with little and with much to do.
+	Idle, Loaded Latency
 }
+
+// Latency is what a station declares about the times of many commands, each from its last byte on the link to the end of its
+// packet on the track: half of them take no longer than P50, 95 of 100 no longer than P95, and none longer than Max.
+type Latency struct{ P50, P95, Max time.Duration }
 
 // Track returns what is declared for one track's overload watch.
 func (d Declares) Track(t Track) Overload {
@@ -77,6 +85,18 @@ type declaresFile struct {
 	CommandLatency  *string       `toml:"command_latency"`
 	RefreshTime     *string       `toml:"refresh_time"`
 	CurrentAccuracy *string       `toml:"current_accuracy"`
+
+	ActiveLocomotives *int `toml:"active_locomotives"`
+	Latency           struct {
+		Idle   *latencyFile `toml:"idle"`
+		Loaded *latencyFile `toml:"loaded"`
+	} `toml:"latency"`
+}
+
+type latencyFile struct {
+	P50 *string `toml:"p50"`
+	P95 *string `toml:"p95"`
+	Max *string `toml:"max"`
 }
 
 type overloadFile struct {
@@ -108,7 +128,32 @@ func (d *document) declares(f *declaresFile, c Claims) Declares {
 	if f.Programming != nil {
 		declared.Programming = d.overload(at+"programming", f.Programming, len(c.Tracks) == 0 || c.Track(Programming))
 	}
+	declared.Idle = d.latency(at+"latency.idle", f.Latency.Idle, declared.CommandLatency)
+	declared.Loaded = d.latency(at+"latency.loaded", f.Latency.Loaded, declared.CommandLatency)
+	// As many as there are addresses, short and long: S-9.2 B (July 2004) and S-9.2.1 C (July 2012).
+	declared.ActiveLocomotives = d.Between(at+"active_locomotives", f.ActiveLocomotives, 1, 127+10240, 0)
 	return declared
+}
+
+// latency reads what is declared of a latency; command_latency, which none may exceed, stands in for a greatest that is not.
+func (d *document) latency(path string, f *latencyFile, most time.Duration) Latency {
+	if f == nil {
+		return Latency{Max: most}
+	}
+	l := Latency{P50: d.Positive(path+".p50", f.P50, 0), P95: d.Positive(path+".p95", f.P95, 0), Max: d.Positive(path+".max", f.Max, most)}
+	order := []struct {
+		name string
+		time time.Duration
+	}{{"p50", l.P50}, {"p95", l.P95}, {"max", l.Max}}
+	for i, longer := range order {
+		for _, shorter := range order[:i] {
+			if longer.time > 0 && shorter.time > longer.time {
+				d.Fail(path+"."+shorter.name, shorter.time.String(), "no more than "+longer.name+", "+longer.time.String(), "")
+				return l
+			}
+		}
+	}
+	return l
 }
 
 const wantCurrent = `a current above zero, as in "1.5A" or "250mA"`

@@ -136,7 +136,8 @@ func (d *Dialect) Timeout(o Operation) time.Duration {
 // set_speed {address} {kind} {steps} {direction} {step}; set_function {address} {kind} {function} {state};
 // release, stop {address} {kind}; stop_all; set_accessory {number} {output}; set_aspect {number} {aspect};
 // read_cv {cv} {method}; write_cv, verify_cv {cv} {value} {method}; write_bit {cv} {bit} {value} {method};
-// write_on_main {address} {kind} {cv} {value}. A template has to use every value or fix it; {kind} may be missing when
+// write_on_main {address} {kind} {cv} {value}; write_bit_on_main {address} {kind} {cv} {bit} {value};
+// clear_accessory {number} {output}; set_consist {address} {kind} {consist} {facing}; clear_consist {address} {kind}. A template has to use every value or fix it; {kind} may be missing when
 // the number tells (first_long), {method} when the station chooses.
 //
 // Formats: {cv} is decimal, {cv:4} decimal with zeros in front, {cv:x2} and {cv:X4} hexadecimal with so many digits.
@@ -144,7 +145,7 @@ func (d *Dialect) Timeout(o Operation) time.Duration {
 //
 // Words map direction (forward, reverse), state (on, off), power (on, off, and tripped in answers), track (main,
 // programming), kind (short, long), method (direct, paged, register, address, default; default is used when no
-// method is asked for), verified (true, false; only in answers), steps and output.
+// method is asked for), verified (true, false; only in answers), facing (normal, reversed), steps and output.
 //
 // Fields: [fields.pace] value = "(direction == 'forward' ? 128 : 0) + step" makes {pace}, which takes formats too. The
 // expressions are those of expr-lang/expr without loops, over the values of the operation: numbers as int, others as the

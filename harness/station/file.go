@@ -127,11 +127,15 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //	  accessories, aspects = "1..2044"  numbers as the user counts; with aspects, aspect_values = "0..31"
 //	  numbering = "first is raw 4"      or "first is raw 0"; needed with accessories
 //	  service_methods = ["direct"]      direct, paged, register, address
-//	  bit_write, programming_on_main, cutout = true
+//	  bit_write, programming_on_main, bit_write_on_main, accessory_off, consist, cutout = true
 //	  power_off_keeps_state = true      after the power of a track was off the station goes on with what it knew
 //	[declares]
 //	  supply_voltage = "16V", current_accuracy = "50mA"
 //	  start_time, no_decoder_time, read_time, stop_latency, command_latency, refresh_time = "2s"
+//	  active_locomotives = 100          that it refreshes at a time
+//	[declares.latency]                from a command's last byte on the link to the end of its packet on the track
+//	  idle = { p50 = "30ms", p95 = "60ms", max = "200ms" }     with one locomotive; none but some of the three may be there,
+//	  loaded = { p50 = "60ms" }                                with ten; max is command_latency where it is left out
 //	[declares.main], [declares.programming]
 //	  no_trip_current, trip_current, inrush_peak = "1.5A"
 //	  trip_time, retry_after, inrush_tau = "100ms"

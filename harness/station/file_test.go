@@ -30,7 +30,7 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 		SpeedSteps:        []dcc.Steps{dcc.Steps28, dcc.Steps128},
 		ShortAddresses:    station.Between(1, 127),
 		LongAddresses:     station.Between(128, 10239),
-		Functions:         station.Between(0, 28),
+		Functions:         station.Between(0, 68),
 		Accessories:       station.Between(1, 2044),
 		Aspects:           station.Between(1, 2044),
 		AspectValues:      station.Between(0, 255),
@@ -38,7 +38,9 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 		ServiceMethods:    []station.Method{station.Direct, station.Paged, station.Register, station.AddressOnly},
 		BitWrite:          true,
 		ProgrammingOnMain: true,
-
+		BitWriteOnMain:    true,
+		AccessoryOff:      true,
+		Consist:           true,
 		PowerOffKeepsState: true,
 	}, file.Claims)
 	assert.Equal(t, station.Declares{
@@ -55,7 +57,9 @@ func TestReferenceStationClaimsAndDeclares(t *testing.T) {
 		},
 		NoDecoderTime: 2 * time.Second, ReadTime: 3 * time.Second,
 		StopLatency: 100 * time.Millisecond, CommandLatency: 200 * time.Millisecond, RefreshTime: time.Second,
-		CurrentAccuracy: 50 * physic.MilliAmpere,
+		CurrentAccuracy: 50 * physic.MilliAmpere, ActiveLocomotives: 100,
+		Idle:   station.Latency{P50: 40 * time.Millisecond, P95: 80 * time.Millisecond, Max: 200 * time.Millisecond},
+		Loaded: station.Latency{P50: 60 * time.Millisecond, P95: 120 * time.Millisecond, Max: 200 * time.Millisecond},
 	}, file.Declares)
 	assert.Equal(t, file.Declares.Main, file.Declares.Track(station.Main))
 	assert.Equal(t, file.Declares.Programming, file.Declares.Track(station.Programming))
@@ -142,7 +146,7 @@ func TestStationFileErrorsNamePlaceGotAndWanted(t *testing.T) {
 		{"512 steps are not 0", `[28, 128]`, `[284]`, "[284", "claims.speed_steps[0]", "284"},
 		{"short address 128", `"1..127"`, `"1..128"`, `"1..128"`, "claims.short_addresses", `"1..128"`},
 		{"long address 10240", `"128..10239"`, `"128..10240"`, "10240", "claims.long_addresses", "10240"},
-		{"range in words", `functions = "0..28"`, `functions = "all"`, `"all"`, "claims.functions", `"all"`},
+		{"range in words", `functions = "0..68"`, `functions = "all"`, `"all"`, "claims.functions", `"all"`},
 		{"numbering", `"first is raw 4"`, `"first is raw 1"`, "raw 1", "claims.numbering", "raw 1"},
 		{"no numbering", `numbering = "first is raw 4"`, ``, "[claims]", "claims.numbering", "no numbering"},
 		{"aspects without values", `aspect_values = "0..255"`, ``, `aspects = `, "claims.aspects", "one of"},
@@ -152,6 +156,11 @@ func TestStationFileErrorsNamePlaceGotAndWanted(t *testing.T) {
 		{"negative current", `trip_current = "2.5A"`, `trip_current = "-2.5A"`, "-2.5A", "declares.main.trip_current", `"-2.5A"`},
 		{"trips where it must not", `trip_current = "2.5A"`, `trip_current = "1.5A"`, `no_trip_current = "1.5A"`, "declares.main.no_trip_current", "1.5"},
 		{"time", `read_time = "3s"`, `read_time = "3"`, `read_time`, "declares.read_time", `"3"`},
+		{"off without on", `accessories = "1..2044"`, ``, "accessory_off", "claims.accessory_off", "none that go on"},
+		{"no locomotives", `active_locomotives = 100`, `active_locomotives = 0`, "= 0", "declares.active_locomotives", "0"},
+		{"latency in words", `p50 = "40ms"`, `p50 = "soon"`, "soon", "declares.latency.idle.p50", `"soon"`},
+		{"median above the greatest", `p50 = "60ms"`, `p50 = "300ms"`, "loaded = ", "declares.latency.loaded.p50", "300ms"},
+		{"a latency of no kind", `loaded = {`, `resting = {`, "resting", "key", "declares.latency.resting"},
 		{"recovery", `recovery = "automatic"` + "\nafter", `recovery = "magic"` + "\nafter", "magic", "declares.main.recovery", `"magic"`},
 		{"inrush without time", `inrush_tau = "4ms"`, ``, "[declares.main]", "declares.main", "one of inrush_peak"},
 		{"no address", `dialect = "reference.dialect.toml"`, `dialect = "reference.dialect.toml"` + "\nlink = \"a:b\"", "link = ", "link", `address "a:b"`},

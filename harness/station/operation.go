@@ -28,6 +28,11 @@ const (
 	VerifyCV     Operation = "verify_cv"
 	WriteBit     Operation = "write_bit"
 	WriteOnMain  Operation = "write_on_main"
+
+	ClearAccessory Operation = "clear_accessory"
+	SetConsist     Operation = "set_consist"
+	ClearConsist   Operation = "clear_consist"
+	WriteBitOnMain Operation = "write_bit_on_main"
 )
 
 // Operations lists all operations in alphabetical order.
@@ -65,6 +70,8 @@ const (
 	value         valueName = "value"    // of a CV, or of a bit
 	bit           valueName = "bit"      // 0..7
 	method        valueName = "method"   // of service mode
+	consist       valueName = "consist"  // address of a consist, 1..127
+	facing        valueName = "facing"   // of a locomotive in its consist: normal or reversed
 	verified      valueName = "verified" // only in answers
 )
 
@@ -93,6 +100,11 @@ var operations = map[Operation]definition{
 	VerifyCV:     {[]valueName{configuration, value, method}, truth},
 	WriteBit:     {[]valueName{configuration, bit, value, method}, nothing},
 	WriteOnMain:  {[]valueName{address, kind, configuration, value}, nothing},
+
+	ClearAccessory: {[]valueName{number, output}, nothing},
+	SetConsist:     {[]valueName{address, kind, consist, facing}, nothing},
+	ClearConsist:   {[]valueName{address, kind}, nothing},
+	WriteBitOnMain: {[]valueName{address, kind, configuration, bit, value}, nothing},
 }
 
 // vocabulary says which texts a value has inside the harness: the keys that [words.NAME] may map, and those that it must
@@ -107,6 +119,7 @@ var vocabularies = map[valueName]vocabulary{
 	track:     {[]string{"main", "programming"}, nil},
 	method:    {[]string{"direct", "paged", "register", "address", "default"}, nil},
 	verified:  {[]string{"true", "false"}, []string{"true", "false"}},
+	facing:    {[]string{"normal", "reversed"}, []string{"normal", "reversed"}},
 }
 
 // takesWords lists the numeric values for which a words table makes sense.

@@ -94,6 +94,26 @@ func (d *Driver) WriteOnMain(ctx context.Context, a dcc.Address, cv int, v byte)
 	return d.done(ctx, WriteOnMainCommand(a, cv, v))
 }
 
+// WriteBitOnMain writes bit 0..7 of a CV of one decoder on the main track.
+func (d *Driver) WriteBitOnMain(ctx context.Context, a dcc.Address, cv, bit int, set bool) error {
+	return d.done(ctx, WriteBitOnMainCommand(a, cv, bit, set))
+}
+
+// ClearAccessory switches off one output, 0 or 1, of the pair that has the number: the other half of SetAccessory.
+func (d *Driver) ClearAccessory(ctx context.Context, number, output int) error {
+	return d.done(ctx, ClearAccessoryCommand(number, output))
+}
+
+// SetConsist puts a locomotive into the consist with the address 1..127, reversed if it stands in it with its rear ahead.
+func (d *Driver) SetConsist(ctx context.Context, a dcc.Address, consist int, reversed bool) error {
+	return d.done(ctx, SetConsistCommand(a, consist, reversed))
+}
+
+// ClearConsist takes a locomotive out of its consist.
+func (d *Driver) ClearConsist(ctx context.Context, a dcc.Address) error {
+	return d.done(ctx, ClearConsistCommand(a))
+}
+
 func (d *Driver) done(ctx context.Context, c Command) error {
 	_, err := d.do(ctx, c)
 	return err

@@ -94,6 +94,18 @@ var everyOperation = []operation{
 		return d.WriteOnMain(ctx, dcc.Long(1000), 3, 20)
 	}),
 		"POM:WRIT 1000,3,20;:SYST:ERR?", fine, nil},
+	{station.WriteBitOnMain, plain(func(ctx context.Context, d *station.Driver) error {
+		return d.WriteBitOnMain(ctx, dcc.Long(1000), 29, 5, true)
+	}),
+		"POM:BIT 1000,29,5,1;:SYST:ERR?", fine, nil},
+	{station.ClearAccessory, plain(func(ctx context.Context, d *station.Driver) error { return d.ClearAccessory(ctx, 310, 1) }),
+		"ACC:CLE 310,ON;:SYST:ERR?", fine, nil},
+	{station.SetConsist, plain(func(ctx context.Context, d *station.Driver) error {
+		return d.SetConsist(ctx, dcc.Long(1000), 34, true)
+	}),
+		"CONS:SET 1000,34,REV;:SYST:ERR?", fine, nil},
+	{station.ClearConsist, plain(func(ctx context.Context, d *station.Driver) error { return d.ClearConsist(ctx, dcc.Short(3)) }),
+		"CONS:CLE 3;:SYST:ERR?", fine, nil},
 }
 
 // zero is the result that an operation has when it fails.

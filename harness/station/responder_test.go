@@ -89,6 +89,14 @@ func anyCommand(t *rapid.T) station.Command {
 		return station.VerifyCVCommand(number(0, most, "cv"), byte(number(0, 255, "value")), method())
 	case station.WriteBit:
 		return station.WriteBitCommand(number(0, most, "cv"), number(0, 9, "bit"), on())
+	case station.WriteBitOnMain:
+		return station.WriteBitOnMainCommand(address(), number(0, most, "cv"), number(0, 9, "bit"), on())
+	case station.ClearAccessory:
+		return station.ClearAccessoryCommand(number(0, most, "accessory"), number(0, 1, "output"))
+	case station.SetConsist:
+		return station.SetConsistCommand(address(), number(0, 300, "consist"), on())
+	case station.ClearConsist:
+		return station.ClearConsistCommand(address())
 	default:
 		return station.WriteOnMainCommand(address(), number(0, most, "cv"), byte(number(0, 255, "value")))
 	}
@@ -217,6 +225,14 @@ func call(ctx context.Context, d *station.Driver, c station.Command) (string, st
 		return map[bool]string{true: "true", false: "false"}[same], station.Identity{}, err
 	case station.WriteBit:
 		return "", station.Identity{}, d.WriteBit(ctx, number("cv"), number("bit"), c.Value("value") == "1")
+	case station.WriteBitOnMain:
+		return "", station.Identity{}, d.WriteBitOnMain(ctx, address, number("cv"), number("bit"), c.Value("value") == "1")
+	case station.ClearAccessory:
+		return "", station.Identity{}, d.ClearAccessory(ctx, number("number"), number("output"))
+	case station.SetConsist:
+		return "", station.Identity{}, d.SetConsist(ctx, address, number("consist"), c.Value("facing") == "reversed")
+	case station.ClearConsist:
+		return "", station.Identity{}, d.ClearConsist(ctx, address)
 	default:
 		return "", station.Identity{}, d.WriteOnMain(ctx, address, number("cv"), byteOf())
 	}

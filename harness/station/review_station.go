@@ -45,6 +45,16 @@ func (f *File) Review() []Remark {
 	if c.ProgrammingOnMain {
 		need(WriteOnMain, "programming_on_main")
 	}
+	if c.BitWriteOnMain {
+		need(WriteBitOnMain, "bit_write_on_main")
+	}
+	if c.AccessoryOff {
+		need(ClearAccessory, "accessory_off")
+	}
+	if c.Consist {
+		need(SetConsist, "consist")
+		need(ClearConsist, "consist")
+	}
 	v.claimed(c)
 	v.declared(f.Declares)
 	return v.remarks
@@ -82,6 +92,12 @@ func (v *review) claimed(c Claims) {
 			try(SetFunctionCommand(a, n, true))
 		}
 		try(StopCommand(a))
+		if c.Consist {
+			try(SetConsistCommand(a, 127, true))
+		}
+		if c.BitWriteOnMain {
+			try(WriteBitOnMainCommand(a, 1024, 7, true))
+		}
 	}
 	for _, n := range ends(c.Accessories) {
 		try(SetAccessoryCommand(n, 1))

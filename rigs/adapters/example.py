@@ -27,6 +27,7 @@ WORDS = {
     "state": {"on": "ON", "off": "OFF"},
     "direction": {"forward": "FORW", "reverse": "REV"},
     "output": {0: "OFF", 1: "ON"},
+    "facing": {"normal": "NORM", "reversed": "REV"},
     "method": {"default": "", "direct": ",DIR", "paged": ",PAG", "register": ",REG", "address": ",ADDR"},
 }
 
@@ -49,6 +50,10 @@ COMMANDS = {
     "verify_cv": "CV:VER? {cv},{value}{method};:SYST:ERR?",
     "write_bit": "CV:BIT {cv},{bit},{value};:SYST:ERR?",
     "write_on_main": "POM:WRIT {address},{cv},{value};:SYST:ERR?",
+    "write_bit_on_main": "POM:BIT {address},{cv},{bit},{value};:SYST:ERR?",
+    "clear_accessory": "ACC:CLE {number},{output};:SYST:ERR?",
+    "set_consist": "CONS:SET {address},{consist},{facing};:SYST:ERR?",
+    "clear_consist": "CONS:CLE {address};:SYST:ERR?",
 }
 
 # A value, a semicolon, an error code and its text; a command brings no value.

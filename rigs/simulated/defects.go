@@ -51,4 +51,4 @@ func flaw(change func(*flaws)) func(*settings) {
 }
 
 // defects are those of every group, each in its own file.
-var defects = slices.Concat(signalDefects, packetDefects, operationsDefects, accessoryDefects, linkDefects, powerDefects, serviceDefects, acknowledgeDefects, overloadDefects)
+var defects = slices.Concat(signalDefects, packetDefects, operationsDefects, accessoryDefects, depthDefects, linkDefects, powerDefects, serviceDefects, acknowledgeDefects, overloadDefects)

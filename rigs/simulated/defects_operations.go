@@ -40,7 +40,7 @@ var operationsDefects = []Defect{
 	{"pom-once", "a write on the main is sent a single time",
 		[]string{"OPS-010"},
 		func(s *settings) { s.pomRepeats = 1 }},
-	{"release-ignored", "a released locomotive stays in the refresh",
+	{"release-ignored", "a released locomotive stays in the refresh until its place is needed",
 		[]string{"OPS-011"},
 		flaw(func(f *flaws) { f.neverReleases = true })},
 }

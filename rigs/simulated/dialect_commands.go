@@ -30,10 +30,9 @@ func (n *speaker) begin(t time.Duration) action {
 	case station.ReadCurrent:
 		return s.current(c.port())
 	case station.SetAccessory:
-		if code := within(c.number("output"), 0, 1); code != noError {
-			return fails(code)
-		}
-		return s.setAccessory(c.number("number"), c.is("output", "1"))
+		return s.setAccessory(c.number("number"), c.number("output"), true)
+	case station.ClearAccessory:
+		return s.setAccessory(c.number("number"), c.number("output"), false)
 	case station.SetAspect:
 		return s.setAspect(c.number("number"), c.number("aspect"))
 	case station.StopAll:
@@ -74,6 +73,12 @@ func (n *speaker) beginTo(c values) action {
 		return s.release(a)
 	case station.Stop:
 		return s.stop(a)
+	case station.SetConsist:
+		return s.setConsist(a, c.number("consist"), c.is("facing", "reversed"))
+	case station.ClearConsist:
+		return s.clearConsist(a)
+	case station.WriteBitOnMain:
+		return s.writeBitOnMain(a, c.number("cv"), c.number("bit"), c.number("value"))
 	case station.WriteOnMain:
 		return s.writeOnMain(a, c.number("cv"), c.number("value"))
 	}

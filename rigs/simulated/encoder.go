@@ -4,7 +4,10 @@ import "bufferstop/harness/dcc"
 
 // encoder turns what the station wants to say into packets. A healthy one does as the codec does; the rest of it is the
 // ways in which real encoders are wrong.
-type encoder struct{ flaws *flaws }
+type encoder struct {
+	flaws     *flaws
+	numbering dcc.Numbering // of accessories
+}
 
 // sealed is the packet of an instruction whose values were checked before.
 func sealed(i dcc.Instruction) dcc.Packet {
@@ -28,6 +31,12 @@ func (e *encoder) address(a dcc.Address) dcc.Address {
 	if e.flaws.long13Bits && a.Long {
 		return dcc.Long(a.Number & 0x1fff)
 	}
+	if e.flaws.lowByteSkipped && a.Long && a.Number&0xff == 0 {
+		return dcc.Long(a.Number + 1)
+	}
+	if e.flaws.serviceLooksLong && !a.Long && a.Number >= 112 && a.Number <= 126 {
+		return dcc.Long(a.Number)
+	}
 	return a
 }
 
@@ -44,13 +53,15 @@ func (e *encoder) speed(l *locomotive, emergency bool) dcc.Packet {
 	if e.flaws.firstStepStops && i.Steps == dcc.Steps128 && i.Step == 1 {
 		i.Step, i.Emergency = 0, true
 	}
+	if i.Address.Long && i.Step == i.Steps.Max() && (e.flaws.long28Short && i.Steps == dcc.Steps28 ||
+		e.flaws.long128Short && i.Steps == dcc.Steps128 && i.Direction == dcc.Reverse) {
+		i.Step--
+	}
 	return sealed(i)
 }
 
 func (e *encoder) functions(l *locomotive, g dcc.FunctionGroup) dcc.Packet {
-	i := dcc.Functions{Address: e.address(l.address), Group: g, States: l.states(g)}
-	width := g.Last() - g.First() + 1
-	i.States &= 1<<width - 1
+	i := dcc.Functions{Address: e.address(l.address), Group: g, States: l.functions[g]}
 	switch {
 	case e.flaws.headlightLow && g == dcc.F0F4:
 		p := sealed(i)
@@ -64,6 +75,8 @@ func (e *encoder) functions(l *locomotive, g dcc.FunctionGroup) dcc.Packet {
 			reversed |= i.States >> bit & 1 << (7 - bit)
 		}
 		i.States = reversed
+	case e.flaws.f68Lost && g == dcc.F61F68:
+		i.States &= 1<<7 - 1
 	}
 	return sealed(i)
 }
@@ -72,15 +85,17 @@ func (e *encoder) stopAll() dcc.Packet {
 	return sealed(dcc.BroadcastStop{Direction: dcc.Forward, Immediate: true, DirectionIgnored: true})
 }
 
-// accessory numbers outputs as RCN-213 (2015) does: the first one that users see is raw address 4.
-func (e *encoder) accessory(number int, on bool) dcc.Packet {
-	output := 0
-	if on {
-		output = 1
-	}
-	i, err := dcc.FirstIsRawFour.Accessory(number, output, true)
+func (e *encoder) accessory(number, output int, activate bool) dcc.Packet {
+	i, err := e.numbering.Accessory(number, output, activate)
 	if err != nil {
 		panic("simulated station: " + err.Error())
+	}
+	const block = 64 // decoders that share the high bits of their addresses
+	if e.flaws.accessoryBlock && i.Decoder/block == 6 {
+		i.Decoder += block
+	}
+	if e.flaws.offElsewhere && !activate && i.Decoder > block {
+		i.Output ^= 1
 	}
 	p := sealed(i)
 	if e.flaws.accessoryPlain {
@@ -95,9 +110,16 @@ func (e *encoder) accessory(number int, on bool) dcc.Packet {
 }
 
 func (e *encoder) aspect(number int, aspect byte) dcc.Packet {
-	i, err := dcc.FirstIsRawFour.Aspect(number, aspect)
+	i, err := e.numbering.Aspect(number, aspect)
 	if err != nil {
 		panic("simulated station: " + err.Error())
+	}
+	const block = 256 // signals that share the high bits of their addresses
+	if e.flaws.aspectBlock && i.Address/block == 6 {
+		i.Address += block
+	}
+	if e.flaws.aspectSevenBits {
+		i.Aspect &= 1<<7 - 1
 	}
 	p := sealed(i)
 	if e.flaws.aspectShifted {
@@ -108,5 +130,12 @@ func (e *encoder) aspect(number int, aspect byte) dcc.Packet {
 }
 
 func (e *encoder) mainWrite(a dcc.Address, cv int, value byte) dcc.Packet {
+	if e.flaws.mainWriteLow {
+		cv = (cv-1)&0xff + 1
+	}
 	return sealed(dcc.MainWrite{Address: e.address(a), CV: cv, Value: value})
+}
+
+func (e *encoder) mainBit(a dcc.Address, cv, bit int, value byte) dcc.Packet {
+	return sealed(dcc.MainBit{Address: e.address(a), CV: cv, Bit: bit, Value: value, Write: !e.flaws.mainBitVerifies || bit < 7})
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"bufferstop/harness/dcc"
 	"bufferstop/harness/written"
 	"bufferstop/rigs/rails"
 )
@@ -17,6 +18,9 @@ import (
 //	file = "reference.station.toml"  # beside the rig file
 //
 // All of the following may be left out:
+//
+//	[station]
+//	numbering = "first is raw 4"     # or "first is raw 0": the accessory that the station calls number 1
 //
 //	[line]
 //	baud = 115200
@@ -51,7 +55,8 @@ type contents struct {
 	Kind    string `toml:"kind"`
 	Name    string `toml:"name"`
 	Station struct {
-		File string `toml:"file"`
+		File      string  `toml:"file"`
+		Numbering *string `toml:"numbering"`
 	} `toml:"station"`
 	Line struct {
 		Baud *int `toml:"baud"`
@@ -90,6 +95,15 @@ func Parse(name string, data []byte) (*File, error) {
 		Circuit: c.Circuit(),
 		Probe:   c.Probe(),
 	}}
+	if n := c.Station.Numbering; n != nil {
+		switch *n {
+		case dcc.FirstIsRawFour.String():
+		case dcc.FirstIsRawZero.String():
+			f.Options.Numbering = dcc.FirstIsRawZero
+		default:
+			d.Fail("station.numbering", written.Quote(*n), `"first is raw 4" or "first is raw 0"`, "")
+		}
+	}
 	// What New would refuse is refused here, where the place is known.
 	if err := f.Options.Circuit.WithDefaults().Check(); err != nil {
 		d.Fail("supply", err.Error(), "a circuit that works", "the tables supply and track")

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"bufferstop/harness/dcc"
 	"bufferstop/rigs"
 	"bufferstop/rigs/rails"
 
@@ -56,11 +57,20 @@ current_noise = "3mA"
 	}, f.Options)
 }
 
+func TestARigFileSaysHowAccessoriesAreNumbered(t *testing.T) {
+	for word, want := range map[string]dcc.Numbering{"first is raw 4": dcc.FirstIsRawFour, "first is raw 0": dcc.FirstIsRawZero} {
+		f, err := Parse("x", []byte(minimal+"numbering = \""+word+"\"\n"))
+		require.NoError(t, err)
+		assert.Equal(t, want, f.Options.Numbering)
+	}
+}
+
 func TestARigFileWithAMistakeNamesItsLine(t *testing.T) {
 	for text, want := range map[string]string{
 		minimal + "[probe]\nspeed = 3\n":                     "x:6:1: key: got probe.speed",
 		minimal + "[probe]\nclock = \"fast\"\n":              "x:6",
 		minimal + "[probe]\nnoise = \"10 minutes\"\n":        "x:6",
+		minimal + "numbering = \"first is 1\"\n":             `x:5:13: station.numbering: got "first is 1", want "first is raw 4"`,
 		minimal + "[line]\nbaud = \"fast\"\n":                "x:6",
 		minimal + "[line]\nbaud = 3\n":                       "x:6:8: line.baud: got 3, want 300 to 4000000",
 		minimal + "[supply]\nvoltage = \"40V\"\n":            "at most 30 V",

@@ -98,9 +98,18 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 type mainSource firmware
 
 func (m *mainSource) nextPacket(t time.Duration) dcc.Packet {
-	(*firmware)(m).partFlaw(t)
-	return m.scheduler.nextPacket(t)
+	s := (*firmware)(m)
+	s.partFlaw(t)
+	packet := s.scheduler.nextPacket(t)
+	if s.scheduler.pause {
+		g := &s.port[mainPort].generator
+		g.spoil.hesitation = int(int64(hesitation) * fine / (g.half[1][0] + g.half[1][1]))
+	}
+	return packet
 }
+
+// hesitation is how long flawed firmware sends nothing but ones.
+const hesitation = 40 * time.Millisecond
 
 // programmingSource is the sequencer with what flawed firmware adds to it.
 type programmingSource firmware

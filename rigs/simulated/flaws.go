@@ -32,6 +32,17 @@ type flaws struct {
 	accessoryPlain   bool
 	accessorySwapped bool
 	aspectShifted    bool
+	long28Short      bool // the highest step of 28 is lost for long addresses
+	long128Short     bool // the highest step of 128 is lost for long addresses in reverse
+	serviceLooksLong bool
+	lowByteSkipped   bool
+	f68Lost          bool
+	accessoryBlock   bool // one block of 64 decoders goes to the next
+	aspectBlock      bool
+	aspectSevenBits  bool
+	offElsewhere     bool // off goes to the other output above decoder 64
+	mainWriteLow     bool // CVs above 256 lose their high bits on the main
+	mainBitVerifies  bool // bit 7 is verified on the main and not written
 
 	// Scheduler and commands.
 	lastForgotten  bool
@@ -40,6 +51,22 @@ type flaws struct {
 	stopLost       bool
 	stopAllDelay   time.Duration
 	pairTorn       bool
+	lastSeldom     bool // the last locomotive is refreshed seldom
+	stopTurns      bool // the refresh of a locomotive at rest says forward
+	stopAllTurns   bool // a stop of all turns every locomotive forward
+	f0Clears       bool // F0 to F4 clear F9 to F12
+	f21Once        bool // F21 to F28 are sent once, and not refreshed
+	consistForward bool
+	consistStays   bool
+	stopTearsPair  bool // a stop of all comes between the two copies of a write on the main
+
+	accessoryOneSlot bool // an accessory takes the place of another of its decoder that waits
+	mainWriteOneSlot bool // a write on the main takes the place of any other that waits
+	idleNap, busyNap bool // a speed command is left alone for a while, now and then
+
+	// With so many locomotives it sends nothing but ones for 40 ms, now and then.
+	hesitates                bool
+	hesitateFrom, hesitateTo int
 
 	// Service mode.
 	gapInSequence     bool

@@ -16,29 +16,41 @@ type locomotive struct {
 	steps     dcc.Steps
 	direction dcc.Direction
 	step      int
-	functions uint32 // bit n is Fn
-	groups    uint8  // groups that were ever set, bit n is refreshed[n]
-	turn      int    // the group that is refreshed next
-	function  bool   // a function group is refreshed next, and not the speed
-	last      uint64 // when it was refreshed last, as the roster counts
+	functions [functionGroups]uint8 // the states of each group, bit 0 its lowest function
+	groups    uint16                // groups that were ever set, bit n is group n
+	turn      dcc.FunctionGroup     // the group that is refreshed next
+	function  bool                  // a function group is refreshed next, and not the speed
+	last      uint64                // when it was refreshed last, as the roster counts
 }
 
-// refreshed lists the function groups in the order of their turns.
-var refreshed = [...]dcc.FunctionGroup{dcc.F0F4, dcc.F5F8, dcc.F9F12, dcc.F13F20, dcc.F21F28}
+// functionGroups is how many groups of functions there are, F0 to F68.
+const functionGroups = dcc.F61F68 + 1
 
-// states are the states of one group's functions, bit 0 the lowest.
-func (l *locomotive) states(g dcc.FunctionGroup) uint8 { return uint8(l.functions >> g.First()) }
+// lowGroups are the function groups up to F12, which are refreshed by every station. Those above may be sent on a change
+// alone, if they are repeated then: S-9.2.1 C (July 2012).
+const lowGroups = 1<<dcc.F0F4 | 1<<dcc.F5F8 | 1<<dcc.F9F12
 
-// nextGroup is the group whose turn it is, and false when no function was ever set.
-func (l *locomotive) nextGroup() (dcc.FunctionGroup, bool) {
-	if l.groups == 0 {
+// switchFunction sets a function, 0 to 68, and returns its group.
+func (l *locomotive) switchFunction(f int, on bool) dcc.FunctionGroup {
+	g, bit, _ := dcc.GroupOf(f)
+	l.functions[g] &^= 1 << bit
+	if on {
+		l.functions[g] |= 1 << bit
+	}
+	l.groups |= 1 << g
+	return g
+}
+
+// nextGroup is the group of the given ones whose turn it is, and false when no function of them was ever set.
+func (l *locomotive) nextGroup(of uint16) (dcc.FunctionGroup, bool) {
+	if l.groups&of == 0 {
 		return 0, false
 	}
 	for {
 		turn := l.turn
-		l.turn = (l.turn + 1) % len(refreshed)
-		if l.groups&(1<<turn) != 0 {
-			return refreshed[turn], true
+		l.turn = (l.turn + 1) % functionGroups
+		if l.groups&of&(1<<turn) != 0 {
+			return turn, true
 		}
 	}
 }
@@ -58,12 +70,17 @@ func (r *roster) find(a dcc.Address) *locomotive {
 	return nil
 }
 
-// enter returns the entry of an address, a new one if need be, or nil when the list is full.
-func (r *roster) enter(a dcc.Address) *locomotive {
+// enter returns the entry of an address, a new one if need be, or nil when the list is full. Who never releases any gives up
+// the oldest instead.
+func (r *roster) enter(a dcc.Address, neverReleases bool) *locomotive {
 	if l := r.find(a); l != nil {
 		return l
 	}
-	if len(r.list) == maxLocomotives {
+	switch {
+	case len(r.list) < maxLocomotives:
+	case neverReleases:
+		r.list = slices.Delete(r.list, 0, 1)
+	default:
 		return nil
 	}
 	r.list = append(r.list, locomotive{address: a, steps: dcc.Steps128, direction: dcc.Forward})
@@ -83,19 +100,25 @@ func (r *roster) release(a dcc.Address) {
 func (r *roster) clear() { r.list = r.list[:0] }
 
 // stop sets every speed to zero.
-func (r *roster) stop() {
+func (r *roster) stop(f *flaws) {
 	for i := range r.list {
 		r.list[i].step = 0
+		if f.stopAllTurns {
+			r.list[i].direction = dcc.Forward
+		}
 	}
 }
 
-// refresh chooses the next packet: of the locomotive that waits longest, its speed and one function group by turns.
-// Addresses for which allowed is false have to wait. It returns nil when there is nothing to refresh now. A flawed
-// firmware leaves out as many entries at the end of the list as short says, but never all.
-func (r *roster) refresh(e *encoder, short int, allowed func(key) bool) (dcc.Packet, key) {
+// unfairRounds is how many rounds of the others go by before an unfair firmware refreshes the last entry of its list again.
+const unfairRounds = 7
+
+// refresh chooses the next packet: of the locomotive that waits longest, its speed and one of the given function groups by
+// turns. Addresses for which allowed is false have to wait. It returns nil when there is nothing to refresh now.
+func (r *roster) refresh(e *encoder, groups uint16, allowed func(key) bool) (dcc.Packet, key) {
 	list := r.list
-	if len(list) > short {
-		list = list[:len(list)-short]
+	if last := len(list) - 1; last > 0 && (e.flaws.lastForgotten ||
+		e.flaws.lastSeldom && r.count-list[last].last < uint64(unfairRounds*last)) {
+		list = list[:last]
 	}
 	var l *locomotive
 	for i := range list {
@@ -109,13 +132,13 @@ func (r *roster) refresh(e *encoder, short int, allowed func(key) bool) (dcc.Pac
 	r.count++
 	l.last = r.count
 	if l.function || !l.speedSet {
-		if g, ok := l.nextGroup(); ok {
+		if g, ok := l.nextGroup(groups); ok {
 			l.function = false
 			return e.functions(l, g), keyOf(l.address)
 		}
 	}
 	l.function = true
-	if e.flaws.refreshForward {
+	if e.flaws.refreshForward || e.flaws.stopTurns && l.step == 0 {
 		forward := *l
 		forward.direction = dcc.Forward
 		return e.speed(&forward, false), keyOf(l.address)

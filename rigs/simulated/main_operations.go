@@ -21,7 +21,7 @@ func (s *firmware) setSpeed(a dcc.Address, steps dcc.Steps, d dcc.Direction, ste
 	if c := within(step, 0, steps.Max()); c != noError {
 		return fails(c)
 	}
-	l := s.scheduler.roster.enter(a)
+	l := s.scheduler.roster.enter(a, s.settings.flaws.neverReleases)
 	if l == nil {
 		return fails(outOfMemory)
 	}
@@ -31,24 +31,53 @@ func (s *firmware) setSpeed(a dcc.Address, steps dcc.Steps, d dcc.Direction, ste
 	})
 }
 
-// setFunction switches a function, 0 to 28, of a locomotive.
+// setFunction switches a function, 0 to 68, of a locomotive.
 func (s *firmware) setFunction(a dcc.Address, f int, on bool) action {
-	if c := within(f, 0, 28); c != noError {
+	if c := within(f, 0, dcc.MaxFunction); c != noError {
 		return fails(c)
 	}
-	l := s.scheduler.roster.enter(a)
+	flaws := &s.settings.flaws
+	l := s.scheduler.roster.enter(a, flaws.neverReleases)
 	if l == nil {
 		return fails(outOfMemory)
 	}
-	l.functions &^= 1 << f
-	if on {
-		l.functions |= 1 << f
+	g := l.switchFunction(f, on)
+	if flaws.f0Clears && g == dcc.F0F4 {
+		l.functions[dcc.F9F12] = 0
 	}
-	g, _, _ := dcc.GroupOf(f)
-	l.groups |= 1 << g
+	copies := s.settings.repeats
+	switch {
+	case flaws.f21Once && g == dcc.F21F28:
+		copies = 1
+	case g >= dcc.F13F20 && !s.settings.refreshHigh:
+		copies = max(copies, 3) // once, and two repetitions: S-9.2.1 C (July 2012)
+	}
 	return s.send(command{
-		packet: s.scheduler.encoder.functions(l, g), key: keyOf(a), kind: kindFunctions + kind(g), copies: s.settings.repeats,
+		packet: s.scheduler.encoder.functions(l, g), key: keyOf(a), kind: kindFunctions + kind(g), copies: copies,
 	})
+}
+
+// setConsist puts a locomotive into a consist, 1 to 127, and clearConsist takes it out: S-9.2.1 C (July 2012), consist control.
+func (s *firmware) setConsist(a dcc.Address, consist int, reversed bool) action {
+	if c := first(within(consist, 1, 127), s.mainReady()); c != noError {
+		return fails(c)
+	}
+	return s.sendConsist(dcc.Consist{Address: a, Consist: consist, Reversed: reversed && !s.settings.flaws.consistForward})
+}
+
+func (s *firmware) clearConsist(a dcc.Address) action {
+	if c := s.mainReady(); c != noError {
+		return fails(c)
+	}
+	if s.settings.flaws.consistStays {
+		return done()
+	}
+	return s.sendConsist(dcc.Consist{Address: a})
+}
+
+func (s *firmware) sendConsist(i dcc.Consist) action {
+	i.Address = s.scheduler.encoder.address(i.Address)
+	return s.send(command{packet: sealed(i), key: keyOf(i.Address), kind: kindConsist, copies: s.settings.repeats})
 }
 
 // release forgets a locomotive.
@@ -79,7 +108,7 @@ func (s *firmware) stop(a dcc.Address) action {
 
 // stopAll is the emergency stop of all locomotives.
 func (s *firmware) stopAll(t time.Duration) action {
-	s.scheduler.roster.stop()
+	s.scheduler.roster.stop(&s.settings.flaws)
 	s.scheduler.dropMotion()
 	return s.send(command{
 		packet: s.scheduler.encoder.stopAll(), key: everybody, kind: kindStop, copies: s.settings.stopRepeats,
@@ -87,13 +116,13 @@ func (s *firmware) stopAll(t time.Duration) action {
 	})
 }
 
-// setAccessory activates output 1 of an accessory's pair, or output 0 for off. Users count accessories from 1 to 2044.
-func (s *firmware) setAccessory(number int, on bool) action {
-	if c := first(within(number, 1, 2044), s.mainReady()); c != noError {
+// setAccessory activates one output of an accessory's pair, 1 or 0, or switches it off. Users count accessories from 1 to 2044.
+func (s *firmware) setAccessory(number, output int, activate bool) action {
+	if c := first(within(number, 1, 2044), within(output, 0, 1), s.mainReady()); c != noError {
 		return fails(c)
 	}
-	packet := s.scheduler.encoder.accessory(number, on)
-	return s.send(command{packet: packet, key: accessoryKeyOf(number), kind: kindAccessory, copies: s.settings.repeats})
+	packet := s.scheduler.encoder.accessory(number, output, activate)
+	return s.send(command{packet: packet, key: accessoryKeyOf(s.settings.numbering, number), kind: kindAccessory, copies: s.settings.repeats})
 }
 
 // setAspect shows an aspect, 0 to 255, on an extended accessory, 1 to 2044.
@@ -102,7 +131,7 @@ func (s *firmware) setAspect(number, aspect int) action {
 		return fails(c)
 	}
 	packet := s.scheduler.encoder.aspect(number, byte(aspect))
-	return s.send(command{packet: packet, key: accessoryKeyOf(number), kind: kindAccessory, copies: s.settings.repeats})
+	return s.send(command{packet: packet, key: accessoryKeyOf(s.settings.numbering, number), kind: kindAccessory, copies: s.settings.repeats})
 }
 
 // writeOnMain writes a CV of one decoder on the main track.
@@ -110,9 +139,20 @@ func (s *firmware) writeOnMain(a dcc.Address, cv, value int) action {
 	if c := first(withinCV(cv), within(value, 0, 255), s.mainReady()); c != noError {
 		return fails(c)
 	}
+	return s.sendMainWrite(a, s.scheduler.encoder.mainWrite(a, cv, byte(value)))
+}
+
+// writeBitOnMain writes one bit of a CV of one decoder on the main track.
+func (s *firmware) writeBitOnMain(a dcc.Address, cv, bit, value int) action {
+	if c := first(withinCV(cv), within(bit, 0, 7), within(value, 0, 1), s.mainReady()); c != noError {
+		return fails(c)
+	}
+	return s.sendMainWrite(a, s.scheduler.encoder.mainBit(a, cv, bit, byte(value)))
+}
+
+func (s *firmware) sendMainWrite(a dcc.Address, p dcc.Packet) action {
 	return s.send(command{
-		packet: s.scheduler.encoder.mainWrite(a, cv, byte(value)), key: keyOf(a), kind: kindMainWrite,
-		copies: s.settings.pomRepeats, pair: s.settings.pomRepeats > 1,
+		packet: p, key: keyOf(a), kind: kindMainWrite, copies: s.settings.pomRepeats, pair: s.settings.pomRepeats > 1,
 	})
 }
 

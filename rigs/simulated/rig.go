@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"bufferstop/harness"
+	"bufferstop/harness/dcc"
 	"bufferstop/harness/link"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
@@ -37,6 +38,8 @@ type Options struct {
 	// Dialect is what the station speaks, nil for the reference language. It needs a say in its answers: see
 	// station.NewResponder.
 	Dialect *station.Dialect
+	// Numbering says which accessory the station calls number 1; the zero value is raw address 4.
+	Numbering dcc.Numbering
 	// Baud is the speed of the serial line, 10 bits a character. 115200 if zero.
 	Baud int
 	// Probe says how well the probe sees.
@@ -84,6 +87,7 @@ func New(o Options) (*Rig, error) {
 	}
 	r.settings.forgets = o.Forgets
 	r.gain = countsPerAmpere * gain
+	r.settings.numbering = o.Numbering
 	if o.Defect != "" {
 		d, err := Find(o.Defect)
 		if err != nil {

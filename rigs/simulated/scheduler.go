@@ -29,8 +29,8 @@ func keyOf(a dcc.Address) key {
 }
 
 // accessoryKeyOf is the key of the decoder that has a user's accessory number: each has four.
-func accessoryKeyOf(number int) key {
-	raw, _ := dcc.FirstIsRawFour.Raw(number) // the interpreter has checked it
+func accessoryKeyOf(n dcc.Numbering, number int) key {
+	raw, _ := n.Raw(number) // the interpreter has checked it
 	return accessoryKey | key(raw>>2)
 }
 
@@ -41,6 +41,7 @@ const (
 	kindSpeed kind = iota
 	kindStop
 	kindFunctions // and the group: the group number is added
+	kindConsist   = 24
 	kindAccessory = 32
 	kindMainWrite = 33
 )
@@ -70,6 +71,13 @@ type scheduler struct {
 	count    int // packets sent
 	idles    int // of these, idle packets
 	power    bool
+	clock    time.Duration // when it was asked last
+	speeds   int           // speed commands taken, for a flawed firmware
+	// pause has the generator send ones for a while before the packet; size and still are how many locomotives there were, and
+	// for how many packets. Flawed firmware only.
+	pause bool
+	size  int
+	still int
 	// drained is called when a command has gone out for the last time.
 	drained func(t time.Duration)
 	// serviceLeak is a packet of the programming track that a flawed firmware sends here as well.
@@ -77,7 +85,7 @@ type scheduler struct {
 }
 
 func newScheduler(s *settings) scheduler {
-	return scheduler{settings: s, encoder: encoder{&s.flaws}, idle: sealed(dcc.Idle{}), start: newStartup(s)}
+	return scheduler{settings: s, encoder: encoder{flaws: &s.flaws, numbering: s.numbering}, idle: sealed(dcc.Idle{}), start: newStartup(s)}
 }
 
 // full reports that no further command is taken now.
@@ -85,15 +93,32 @@ func (s *scheduler) full() bool { return len(s.commands) >= s.settings.commandDe
 
 // enqueue takes a command, in place of one of the same kind to the same decoder that waits.
 func (s *scheduler) enqueue(c command) {
+	f := &s.settings.flaws
+	if c.kind == kindSpeed && (f.idleNap && len(s.roster.list) <= idleLocomotives || f.busyNap && len(s.roster.list) >= busyLocomotives) {
+		if s.speeds++; s.speeds%napEvery == 0 {
+			c.after = s.clock + nap
+		}
+	}
 	for i := range s.commands {
 		old := &s.commands[i]
-		if old.key == c.key && old.kind == c.kind && c.kind < kindAccessory {
+		replaces := old.key == c.key && c.kind < kindAccessory ||
+			f.accessoryOneSlot && old.key == c.key && c.kind == kindAccessory || f.mainWriteOneSlot && c.kind == kindMainWrite
+		if replaces && old.kind == c.kind {
 			*old = c
 			return
 		}
 	}
 	s.commands = append(s.commands, c)
 }
+
+// A nap is how long a flawed firmware leaves a speed command alone, one of every napEvery, with so few locomotives under
+// control or so many.
+const (
+	nap             = 150 * time.Millisecond
+	napEvery        = 8
+	idleLocomotives = 2
+	busyLocomotives = 8
+)
 
 // drop takes the waiting commands to one decoder away, or all for noKey.
 func (s *scheduler) drop(k key) {
@@ -140,6 +165,8 @@ func (s *scheduler) nextPacket(t time.Duration) dcc.Packet {
 		return nil
 	}
 	s.count++
+	s.clock = t
+	s.hesitate()
 	if p := s.start.next(); p != nil {
 		s.last = noKey
 		return p
@@ -151,16 +178,34 @@ func (s *scheduler) nextPacket(t time.Duration) dcc.Packet {
 	if p := s.nextCommand(t); p != nil {
 		return p
 	}
-	short := 0
-	if s.settings.flaws.lastForgotten {
-		short = 1
-	}
-	if p, k := s.roster.refresh(&s.encoder, short, s.allowed); p != nil {
+	if p, k := s.roster.refresh(&s.encoder, s.refreshedGroups(), s.allowed); p != nil {
 		s.last = k
 		return s.spoil(p)
 	}
 	s.last = noKey
 	return s.spoil(s.idle)
+}
+
+// refreshedGroups are the function groups that are repeated for ever, bit n for group n.
+func (s *scheduler) refreshedGroups() uint16 {
+	groups := uint16(lowGroups)
+	if s.settings.refreshHigh {
+		groups = 1<<functionGroups - 1
+	}
+	if s.settings.flaws.f21Once {
+		groups &^= 1 << dcc.F21F28
+	}
+	return groups
+}
+
+// hesitate is what flawed firmware does with a certain number of locomotives, once it has had so many for a while.
+func (s *scheduler) hesitate() {
+	const settledIn = 40 // packets
+	f, n := &s.settings.flaws, len(s.roster.list)
+	if s.still++; n != s.size {
+		s.size, s.still = n, 0
+	}
+	s.pause = f.hesitates && f.hesitateFrom <= n && n <= f.hesitateTo && s.still > settledIn && s.still%spoilEvery == 0
 }
 
 // allowed reports whether a packet that is not a command may go to a decoder now.
@@ -200,7 +245,7 @@ func (s *scheduler) nextCommand(t time.Duration) dcc.Packet {
 	c.copies--
 	p := c.packet
 	s.last = c.key
-	if c.key == everybody {
+	if c.key == everybody && !s.settings.flaws.stopTearsPair {
 		s.unpair()
 	}
 	if c.copies == 0 {

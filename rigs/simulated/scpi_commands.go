@@ -42,6 +42,10 @@ func init() {
 		{"CV:VERify", 2, 3, (*scpi).verifyCV, (*scpi).decimal},
 		{"CV:BIT", 3, 3, (*scpi).writeBit, nil},
 		{"POM:WRITe", 3, 3, (*scpi).writeOnMain, nil},
+		{"POM:BIT", 4, 4, (*scpi).writeBitOnMain, nil},
+		{"ACCessory:CLEar", 2, 2, (*scpi).clearOutput, nil},
+		{"CONSist:SET", 3, 3, (*scpi).setConsist, nil},
+		{"CONSist:CLEar", 1, 1, (*scpi).clearConsist, nil},
 	}
 }
 
@@ -197,13 +201,36 @@ func (n *scpi) stop(t time.Duration, p []string) action {
 	return n.station.stop(a)
 }
 
-func (n *scpi) setOutput(_ time.Duration, p []string) action {
+func (n *scpi) setOutput(_ time.Duration, p []string) action { return n.output(p, true) }
+
+func (n *scpi) clearOutput(_ time.Duration, p []string) action { return n.output(p, false) }
+
+// output switches on or off what ON names, output 1 of the pair, or OFF, output 0.
+func (n *scpi) output(p []string, activate bool) action {
 	accessory, c1 := number(p[0])
-	on, c2 := boolean(p[1])
+	one, c2 := boolean(p[1])
 	if c := first(c1, c2); c != noError {
 		return fails(c)
 	}
-	return n.station.setAccessory(accessory, on)
+	return n.station.setAccessory(accessory, truth(one), activate)
+}
+
+func (n *scpi) setConsist(_ time.Duration, p []string) action {
+	a, c1 := address(p[0])
+	consist, c2 := number(p[1])
+	reversed, c3 := choice(p[2], "NORMal", "REVerse")
+	if c := first(c1, c2, c3); c != noError {
+		return fails(c)
+	}
+	return n.station.setConsist(a, consist, reversed == 1)
+}
+
+func (n *scpi) clearConsist(_ time.Duration, p []string) action {
+	a, c := address(p[0])
+	if c != noError {
+		return fails(c)
+	}
+	return n.station.clearConsist(a)
 }
 
 func (n *scpi) setAspect(_ time.Duration, p []string) action {
@@ -256,4 +283,13 @@ func (n *scpi) writeOnMain(_ time.Duration, p []string) action {
 		return fails(c)
 	}
 	return n.station.writeOnMain(a, v[0], v[1])
+}
+
+func (n *scpi) writeBitOnMain(_ time.Duration, p []string) action {
+	a, c1 := address(p[0])
+	v, c2 := numbers(p[1:])
+	if c := first(c1, c2); c != noError {
+		return fails(c)
+	}
+	return n.station.writeBitOnMain(a, v[0], v[1], v[2])
 }

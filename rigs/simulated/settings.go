@@ -3,6 +3,8 @@ package simulated
 import (
 	"math/rand/v2"
 	"time"
+
+	"bufferstop/harness/dcc"
 )
 
 // settings are what the makers of a firmware build fix once: within the standards wherever the standards bind them, and
@@ -22,6 +24,11 @@ type settings struct {
 	// Power-up sequence of the main track, RP-9.2.4 A.
 	powerUpResets, powerUpIdles int
 	forgets                     bool // sent after each power off, and not only after a start
+
+	// refreshHigh says that functions above F12 are refreshed too. One that does not must repeat a change: S-9.2.1 C (July 2012).
+	refreshHigh bool
+	// numbering says which accessory is number 1.
+	numbering dcc.Numbering
 
 	// Service mode, S-9.2.3 E (July 2012): packets of each part of a sequence.
 	powerOnPackets   int
@@ -92,6 +99,8 @@ func nominal() settings {
 		repeats:      3,
 		stopRepeats:  4,
 		pomRepeats:   2,
+
+		refreshHigh: true,
 
 		powerUpResets: 20,
 		powerUpIdles:  10,
@@ -184,6 +193,7 @@ func (s *settings) vary(r *rand.Rand) {
 	s.recoverPresets, s.presetOff = r.IntN(2) == 0, r.IntN(2) == 0
 	s.registerVerifies = within(7, 9)
 	s.addressRecovery, s.firstRegisterRecovery = within(10, 12), within(10, 12)
+	s.refreshHigh = r.IntN(2) == 0
 }
 
 // counts is the reading of the converter for a current in amperes.

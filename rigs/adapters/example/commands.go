@@ -11,6 +11,7 @@ import (
 var operations = []string{
 	"identify", "reset", "set_power", "power", "current", "set_speed", "set_function", "release", "stop", "stop_all",
 	"set_accessory", "set_aspect", "read_cv", "write_cv", "verify_cv", "write_bit", "write_on_main",
+	"write_bit_on_main", "clear_accessory", "set_consist", "clear_consist",
 }
 
 // firstLong is the first address that is a long one: the reference language tells them apart by the number alone.
@@ -20,6 +21,7 @@ const firstLong = 128
 var (
 	tracks     = map[string]string{"main": "MAIN", "programming": "PROG"}
 	directions = map[string]string{"forward": "FORW", "reverse": "REV"}
+	facings    = map[string]string{"normal": "NORM", "reversed": "REV"}
 	outputs    = map[int]string{0: "OFF", 1: "ON"}
 	methods    = map[string]string{"default": "", "direct": ",DIR", "paged": ",PAG", "register": ",REG", "address": ",ADDR"}
 )
@@ -67,6 +69,14 @@ func command(q question) (line, why string) {
 		line = fmt.Sprintf("CV:BIT %d,%d,%d", q.CV, q.Bit, q.Value)
 	case "write_on_main":
 		line = fmt.Sprintf("POM:WRIT %d,%d,%d", q.Address, q.CV, q.Value)
+	case "write_bit_on_main":
+		line = fmt.Sprintf("POM:BIT %d,%d,%d,%d", q.Address, q.CV, q.Bit, q.Value)
+	case "clear_accessory":
+		line = fmt.Sprintf("ACC:CLE %d,%s", q.Number, outputs[q.Output])
+	case "set_consist":
+		line = fmt.Sprintf("CONS:SET %d,%d,%s", q.Address, q.Consist, facings[q.Facing])
+	case "clear_consist":
+		line = fmt.Sprintf("CONS:CLE %d", q.Address)
 	default:
 		return "", fmt.Sprintf("no operation %q", q.Ask)
 	}

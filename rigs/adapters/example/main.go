@@ -42,6 +42,8 @@ type question struct {
 	CV        int    `json:"cv"`
 	Value     int    `json:"value"`
 	Bit       int    `json:"bit"`
+	Consist   int    `json:"consist"`
+	Facing    string `json:"facing"` // normal, reversed
 	Method    string `json:"method"` // direct, paged, register, address, default
 }
 
