@@ -59,6 +59,10 @@ func TestEveryOperationWorksInEveryDialect(t *testing.T) {
 			require.NoError(t, d.SetAccessory(ctx, 1, 1))
 			require.NoError(t, d.SetAspect(ctx, 1, 3))
 			require.NoError(t, d.WriteOnMain(ctx, far, 3, 7))
+			require.NoError(t, d.WriteBitOnMain(ctx, near, 29, 5, true))
+			require.NoError(t, d.ClearAccessory(ctx, 1, 0))
+			require.NoError(t, d.SetConsist(ctx, near, 34, true))
+			require.NoError(t, d.ClearConsist(ctx, far))
 			b.wait(200 * time.Millisecond) // or the stop takes the place of what waits
 			require.NoError(t, d.Stop(ctx, near))
 			require.NoError(t, d.Release(ctx, near))
@@ -71,6 +75,10 @@ func TestEveryOperationWorksInEveryDialect(t *testing.T) {
 				dcc.Accessory{Decoder: 1, Output: 1, Activate: true},
 				dcc.AccessoryAspect{Address: 4, Aspect: 3},
 				dcc.MainWrite{Address: far, CV: 3, Value: 7},
+				dcc.MainBit{Address: near, CV: 29, Write: true, Bit: 5, Value: 1},
+				dcc.Accessory{Decoder: 1},
+				dcc.Consist{Address: near, Consist: 34, Reversed: true},
+				dcc.Consist{Address: far},
 				dcc.BroadcastStop{Direction: dcc.Forward, Immediate: true, DirectionIgnored: true},
 			} {
 				assert.Positive(t, b.main.count(packet(want, nil)), "%v in %v", want, b.main.meanings())

@@ -91,7 +91,7 @@ func (e *encoder) accessory(number, output int, activate bool) dcc.Packet {
 		panic("simulated station: " + err.Error())
 	}
 	const block = 64 // decoders that share the high bits of their addresses
-	if e.flaws.accessoryBlock && i.Decoder/block == 6 {
+	if e.flaws.accessoryBlock && i.Decoder/block == 5 {
 		i.Decoder += block
 	}
 	if e.flaws.offElsewhere && !activate && i.Decoder > block {
@@ -115,7 +115,7 @@ func (e *encoder) aspect(number int, aspect byte) dcc.Packet {
 		panic("simulated station: " + err.Error())
 	}
 	const block = 256 // signals that share the high bits of their addresses
-	if e.flaws.aspectBlock && i.Address/block == 6 {
+	if e.flaws.aspectBlock && i.Address/block == 5 {
 		i.Address += block
 	}
 	if e.flaws.aspectSevenBits {

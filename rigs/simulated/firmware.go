@@ -55,6 +55,7 @@ type firmware struct {
 	partSince    time.Duration // when the latest character of a part of a command came, for a flawed firmware; else never
 	deaf         bool          // no character is taken any more, in a flawed firmware
 	said         string        // the latest answer, for a flawed firmware
+	speeds       int           // speed commands so far, in a flawed firmware
 }
 
 // newFirmware is the firmware of a station whose supply came on at t. The language is one of newSCPI and its like.

@@ -21,6 +21,13 @@ func (s *firmware) setSpeed(a dcc.Address, steps dcc.Steps, d dcc.Direction, ste
 	if c := within(step, 0, steps.Max()); c != noError {
 		return fails(c)
 	}
+	if s.naps() {
+		return s.later(nap, func() action { return s.setSpeedNow(a, steps, d, step) })
+	}
+	return s.setSpeedNow(a, steps, d, step)
+}
+
+func (s *firmware) setSpeedNow(a dcc.Address, steps dcc.Steps, d dcc.Direction, step int) action {
 	l := s.scheduler.roster.enter(a, s.settings.flaws.neverReleases)
 	if l == nil {
 		return fails(outOfMemory)

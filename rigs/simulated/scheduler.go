@@ -71,8 +71,6 @@ type scheduler struct {
 	count    int // packets sent
 	idles    int // of these, idle packets
 	power    bool
-	clock    time.Duration // when it was asked last
-	speeds   int           // speed commands taken, for a flawed firmware
 	// pause has the generator send ones for a while before the packet; size and still are how many locomotives there were, and
 	// for how many packets. Flawed firmware only.
 	pause bool
@@ -94,11 +92,6 @@ func (s *scheduler) full() bool { return len(s.commands) >= s.settings.commandDe
 // enqueue takes a command, in place of one of the same kind to the same decoder that waits.
 func (s *scheduler) enqueue(c command) {
 	f := &s.settings.flaws
-	if c.kind == kindSpeed && (f.idleNap && len(s.roster.list) <= idleLocomotives || f.busyNap && len(s.roster.list) >= busyLocomotives) {
-		if s.speeds++; s.speeds%napEvery == 0 {
-			c.after = s.clock + nap
-		}
-	}
 	for i := range s.commands {
 		old := &s.commands[i]
 		replaces := old.key == c.key && c.kind < kindAccessory ||
@@ -110,15 +103,6 @@ func (s *scheduler) enqueue(c command) {
 	}
 	s.commands = append(s.commands, c)
 }
-
-// A nap is how long a flawed firmware leaves a speed command alone, one of every napEvery, with so few locomotives under
-// control or so many.
-const (
-	nap             = 150 * time.Millisecond
-	napEvery        = 8
-	idleLocomotives = 2
-	busyLocomotives = 8
-)
 
 // drop takes the waiting commands to one decoder away, or all for noKey.
 func (s *scheduler) drop(k key) {
@@ -165,7 +149,6 @@ func (s *scheduler) nextPacket(t time.Duration) dcc.Packet {
 		return nil
 	}
 	s.count++
-	s.clock = t
 	s.hesitate()
 	if p := s.start.next(); p != nil {
 		s.last = noKey

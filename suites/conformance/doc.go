@@ -28,6 +28,14 @@ func Specs() map[string]examination.Spec {
 
 		"RATE-001": packetRate,
 		"RATE-002": refreshOfEveryLocomotive,
+		"RATE-003": rateWithNone,
+		"RATE-004": rateWithOne,
+		"RATE-005": rateWithTen,
+		"RATE-006": rateWithMost,
+		"RATE-007": fairness,
+		"RATE-008": highFunctions,
+		"RATE-009": latencyIdle,
+		"RATE-010": latencyLoaded,
 
 		"LNK-001": commandsBackToBack,
 		"LNK-002": afterGarbage,
@@ -44,9 +52,18 @@ func Specs() map[string]examination.Spec {
 		"OPS-010": programmingOnTheMain,
 		"OPS-011": release,
 		"OPS-012": repetitions,
+		"OPS-013": functions29To68,
+		"OPS-014": directionAtStop,
+		"OPS-015": consists,
+		"OPS-016": bitsOnTheMain,
+		"OPS-017": severalOnTheMain,
+		"OPS-018": otherGroups,
 
 		"ACC-001": accessoryOutputs,
 		"ACC-002": aspects,
+		"ACC-003": pairs,
+		"ACC-004": aspectValues,
+		"ACC-005": neighbours,
 
 		"PWR-001": powerUp,
 		"PWR-002": powerOffAndOn,

@@ -11,16 +11,19 @@ import (
 // repeatTime is how long the repetitions are watched: many rounds over a few locomotives.
 const repeatTime = 3 * time.Second
 
-// A repetition says what the command said. S-9.2 C has packets repeated because decoders miss some: one that hears only
+// A repetition says what the command said, in every group of functions that is claimed and repeated. S-9.2 C has packets repeated because decoders miss some: one that hears only
 // repetitions must come to the same speed, direction and functions.
 func repetitions(x *examination.Check) {
 	x.RunTrack(station.Main)
 	locomotives := x.Locomotives(4)
-	functions := x.File.Claims.Functions.Contains(1)
+	functions := oneOfGroups(claimedFunctions(x.File.Claims.Functions, 0, knownFunctions))
+	bits := map[dcc.FunctionGroup]int{}
 	for i, address := range locomotives {
 		x.Drive(address, 4+i, dcc.Direction(i%2))
-		if functions {
-			x.Obeyed("switch a function", x.Station.SetFunction(x.Context(), address, 1, i%2 == 0))
+		for _, f := range functions {
+			group, bit, _ := dcc.GroupOf(f)
+			bits[group] = bit
+			x.Obeyed("switch a function", x.Station.SetFunction(x.Context(), address, f, i%2 == 0))
 		}
 	}
 	x.Wait(x.CommandTime())
@@ -39,12 +42,13 @@ func repetitions(x *examination.Check) {
 				}
 				want = dcc.Speed{Address: address, Steps: told.Steps, Direction: dcc.Direction(i % 2), Step: 4 + i}
 			case dcc.Functions:
-				if told.Address != address || told.Group != dcc.F0F4 || !functions {
+				bit, set := bits[told.Group]
+				if told.Address != address || !set {
 					continue
 				}
-				states := told.States &^ (1 << 1) // the others are as earlier checks left them
+				states := told.States &^ (1 << bit) // the others are as earlier checks left them
 				if i%2 == 0 {
-					states |= 1 << 1
+					states |= 1 << bit
 				}
 				want = dcc.Functions{Address: address, Group: told.Group, States: states}
 			default:
@@ -62,4 +66,22 @@ func repetitions(x *examination.Check) {
 		x.Inconclusive("no speed or function packet was repeated in %v", repeatTime)
 	}
 	x.Number("repetitions that say otherwise", other, at)
+}
+
+// oneOfGroups is a function of each group that has any, another place in each: the second of the first group, the first of the
+// next, and so on, as far as there are so many.
+func oneOfGroups(functions []int) (chosen []int) {
+	byGroup := map[dcc.FunctionGroup][]int{}
+	var groups []dcc.FunctionGroup
+	for _, f := range functions {
+		g, _, _ := dcc.GroupOf(f)
+		if byGroup[g] == nil {
+			groups = append(groups, g)
+		}
+		byGroup[g] = append(byGroup[g], f)
+	}
+	for i, g := range groups {
+		chosen = append(chosen, byGroup[g][(i+1)%2%len(byGroup[g])])
+	}
+	return chosen
 }

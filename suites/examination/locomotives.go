@@ -65,14 +65,22 @@ func (x *Check) Locomotives(n int) []dcc.Address {
 			}
 		}
 	}
+	var longs []dcc.Address
+	for first := 1000; first < 1000+1333; first += 100 {
+		for a := first; a <= dcc.MaxLong; a += 1333 {
+			if claims.LongAddresses.Contains(a) {
+				longs = append(longs, dcc.Long(uint16(a)))
+			}
+		}
+	}
 	var found []dcc.Address
-	for long := 1000; len(found) < n; long += 1333 {
+	for len(found) < n {
 		before := len(found)
 		if len(shorts) > 0 {
 			found, shorts = append(found, shorts[0]), shorts[1:]
 		}
-		if claims.LongAddresses.Contains(long) && len(found) < n {
-			found = append(found, dcc.Long(uint16(long)))
+		if len(longs) > 0 && len(found) < n {
+			found, longs = append(found, longs[0]), longs[1:]
 		}
 		if len(found) == before {
 			x.Inconclusive("the claims leave no address for %d locomotives: short %v, long %v",
