@@ -102,6 +102,7 @@ func exercise(b *bench) uint64 {
 			fmt.Fprintln(h, answer)
 		}
 	}
+	exerciseDepth(b, ask)
 	flush()
 	fit := func(change func(*fakedecoder.Config)) *fakedecoder.Decoder {
 		c := fakedecoder.Default()
