@@ -78,7 +78,7 @@ func (x *Check) Number(quantity string, n int, at time.Duration) {
 func (x *Check) SpanOfCurrent(quantity string, span, at time.Duration) {
 	var s verdict.Spread
 	s.Add(float64(span), at)
-	x.measured(reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.CurrentTime)})
+	x.measured(Reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.CurrentTime)})
 }
 
 // Promise judges a span of time against one that the station declares. A station that declares none is not judged: the

@@ -44,7 +44,7 @@ func (x *Check) Latency(delays []Delay, p50, p95, greatest time.Duration) {
 			declared = true
 			limit = x.limit(q.quantity, float64(q.promised))
 		}
-		x.measured(reading{q.quantity, verdict.Nanoseconds, s, limit, x.Budget(uncertainty.CommandTime)})
+		x.measured(Reading{q.quantity, verdict.Nanoseconds, s, limit, x.Budget(uncertainty.CommandTime)})
 	}
 	if !declared {
 		x.Result.Reason = "the station does not declare how long a command takes to the track"
@@ -59,11 +59,6 @@ func (x *Check) PromisedNumber(quantity string, n, promised int, at time.Duratio
 // Part judges a ratio, told in percent.
 func (x *Check) Part(quantity string, ratio float64, at time.Duration) {
 	x.Measured(verdict.Single(quantity, verdict.Percent, 100*ratio, at, x.limit(quantity, 0), 0))
-}
-
-// NotClaimed says why nothing is asked of the station; the spec has to return.
-func (x *Check) NotClaimed(reason string) {
-	x.Worsen(verdict.NotClaimed, reason)
 }
 
 // Missing notes an order whose packet has not come.

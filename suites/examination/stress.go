@@ -30,7 +30,7 @@ func (x *Check) leave(v verdict.Verdict, format string, args ...any) {
 
 // SpreadOfCommandTimes judges every value of a spread of times that begin with bytes on the link, in nanoseconds.
 func (x *Check) SpreadOfCommandTimes(quantity string, s verdict.Spread) {
-	x.measured(reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.CommandTime)})
+	x.measured(Reading{quantity, verdict.Nanoseconds, s, x.limit(quantity, 0), x.Budget(uncertainty.CommandTime)})
 }
 
 // OnePolarity judges the longest time that a track stood at one polarity while a stopped watch was set; it is none on a track
