@@ -7,6 +7,7 @@ import (
 
 	"bufferstop/harness"
 	"bufferstop/harness/record"
+	"bufferstop/suites/review"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -47,6 +48,7 @@ func describe(run *record.Record, s *harness.Session, selection Selection) {
 	if a := s.File.Adapter; a != nil {
 		run.Station.Dialect = "adapter " + a.Command[0]
 	}
+	run.Station.Observations = review.Observations(s.File)
 	run.Station.Claims, run.Station.Declares = s.File.Stated.Claims, s.File.Stated.Declares
 
 	run.Selection = record.Selection{Suites: selection.Suites, Requirements: selection.Requirements,

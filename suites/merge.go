@@ -13,6 +13,7 @@ import (
 	"bufferstop/harness/record"
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/catalogue"
+	"bufferstop/suites/waiver"
 )
 
 // A Part is the record of one part of a run, as Selection divides it, and the directory that it was read from.
@@ -76,7 +77,7 @@ func Merge(parts []Part, version string) (*Merged, error) {
 	}
 	run := &record.Record{
 		Schema: record.Schema, Tool: first.Tool, Started: first.Started,
-		Build: first.Build, Rig: first.Rig, Station: first.Station, Defect: first.Defect,
+		Build: first.Build, Rig: first.Rig, Station: first.Station, Defect: first.Defect, Waivers: first.Waivers,
 		Selection: record.Selection{Suites: selection.Suites, Requirements: selection.Requirements},
 	}
 	for _, name := range names(chosen) {
@@ -125,6 +126,7 @@ func (m *Merged) gather(parts []Part) {
 		}
 		run.Repeat = strings.Join(repeats, "; ")
 	}
+	waiver.Apply(run)
 	run.Conclude(rigTime, wallTime, interrupted)
 }
 
@@ -204,6 +206,9 @@ func (p Part) check() error {
 		if took < 0 || took > longest {
 			return p.damaged("how long it took", took.String(), "a time of 0 to a year")
 		}
+	}
+	if err := waiver.Check(r.Waivers); err != nil {
+		return p.damaged("the waivers", fmt.Sprintf("%+.100q", err.Error()), "those of a file that run --waivers takes")
 	}
 	if r.Outcome == "" {
 		return p.damaged("the outcome", "none", "one")

@@ -129,7 +129,7 @@ func traits(r *record.Record) []trait {
 		value any
 	}{
 		{"tool.version", r.Tool.Version}, {"selection", selection}, {"build", build}, {"rig", r.Rig}, {"station", r.Station},
-		{"defect", r.Defect},
+		{"defect", r.Defect}, {"waivers", r.Waivers},
 	} {
 		// What was read from JSON can be written as JSON.
 		data, err := json.Marshal(section.value)

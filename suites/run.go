@@ -17,6 +17,7 @@ import (
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/catalogue"
 	"bufferstop/suites/examination"
+	"bufferstop/suites/waiver"
 
 	"github.com/onsi/ginkgo/v2"
 	"github.com/onsi/ginkgo/v2/extensions/globals"
@@ -37,6 +38,9 @@ type Options struct {
 	OnExchange func(e station.Exchange)
 	// Evidence is the directory for recordings of failures and for the log of the link; none are written when it is empty.
 	Evidence string
+	// Waivers are known failures that the run is to let pass; package waiver reads them from a file. They hold by the day on
+	// which the run is started.
+	Waivers []record.Waiver
 	// Version is the tool's own, for the record.
 	Version string
 }
@@ -72,6 +76,7 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 	})
 	defer finish() // also when something panics
 	describe(run, s, o.Selection)
+	run.Waivers = o.Waivers
 	if err := greet(ctx, s, run); err != nil {
 		finish()
 		run.EndedEarly = err.Error()
@@ -112,8 +117,18 @@ func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*
 		}
 		run.Notes = append(run.Notes, rig.Remarks()...)
 	}
+	waiver.Apply(run)
 	run.Conclude(rig.Now(), time.Since(started), ctx.Err() != nil)
 	return run, nil
+}
+
+// tell gives out a result that stands, with what its waiver makes of it.
+func (o Options) tell(r record.Result, started time.Time) {
+	if o.OnResult == nil {
+		return
+	}
+	r.Waived = waiver.Of(&r, o.Waivers, started)
+	o.OnResult(r)
 }
 
 // rounds is how often a check is made at most whose result the rig has spoilt. Our own choice: what holds up a host comes and goes.
@@ -157,8 +172,8 @@ func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Require
 				run.Results[i] = x.Result
 				certain[x.Result.Name()] = x.Certain()
 			}
-			if o.OnResult != nil && !again {
-				o.OnResult(x.Result)
+			if !again {
+				o.tell(x.Result, run.Started)
 			}
 		})
 		suite, reporter := ginkgo.GinkgoConfiguration()
@@ -168,9 +183,7 @@ func perform(ctx context.Context, s *harness.Session, chosen []catalogue.Require
 		if course.Ended() != "" || ctx.Err() != nil {
 			// Nothing is made again any more, and what was found stands.
 			for _, name := range untold {
-				if o.OnResult != nil {
-					o.OnResult(run.Results[place(run, name)])
-				}
+				o.tell(run.Results[place(run, name)], run.Started)
 			}
 			return course
 		}

@@ -18,18 +18,38 @@ func newRequirements() *cobra.Command {
 		Short: "List what a station is held to, with limits and sources",
 		Long: `requirements lists every requirement that run checks: what the station has to do, the limits, where they come from
 and how well that is known, on which tracks it is checked, what the rig must be able to do and what the station must
-claim, and which seeded defects prove that the check catches something.`,
+claim, which facts of the standards it checks, and which seeded defects prove that the check catches something.
+
+--list duties lists those facts instead: each that binds a command station or its output, with the requirements that check
+it, or with why none does and the instrument that it would take. --list editions lists what the editions of the standards
+say differently; a station file chooses in [claims.editions], and the default is marked.`,
 		Example: `  bufferstop requirements
+  bufferstop requirements --list duties
+  bufferstop requirements --list editions
   bufferstop requirements --format json`,
 		Args: noArguments,
 	}
 	format := formatFlag(cmd)
+	what := &choice{value: "requirements", from: []string{"requirements", "duties", "editions"}}
+	choiceFlag(cmd, what, "list", "what to list: requirements, duties, or editions")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		list := listRequirements()
-		if format.value == "json" {
-			return written(writeJSON(cmd.OutOrStdout(), list))
+		var value any
+		var text func(screen) string
+		switch what.value {
+		case "duties":
+			list := listDuties()
+			value, text = list, func(s screen) string { return printDuties(list, s) }
+		case "editions":
+			list := listEditions()
+			value, text = list, func(s screen) string { return printEditions(list, s) }
+		default:
+			list := listRequirements()
+			value, text = list, func(s screen) string { return printRequirements(list, s) }
 		}
-		_, err := io.WriteString(cmd.OutOrStdout(), printRequirements(list, screenFor(cmd)))
+		if format.value == "json" {
+			return written(writeJSON(cmd.OutOrStdout(), value))
+		}
+		_, err := io.WriteString(cmd.OutOrStdout(), text(screenFor(cmd)))
 		return written(err)
 	}
 	return cmd
@@ -48,7 +68,11 @@ type listedRequirement struct {
 	Needs    []string      `json:"needs"`  // abilities of the rig
 	Claims   []string      `json:"claims"` // of the station
 	Limits   []listedLimit `json:"limits"`
-	Defects  []string      `json:"defects"` // seeded defects that make it fail
+	Offline  bool          `json:"offline"`  // the signal of a track is enough to judge it
+	Implies  []string      `json:"implies"`  // requirements that a station cannot always keep which breaks this one
+	Editions []string      `json:"editions"` // topics on which it depends on the edition
+	Duties   []string      `json:"duties"`   // facts of the standards that it checks
+	Defects  []string      `json:"defects"`  // seeded defects that make it fail
 }
 
 // A listedLimit bounds a quantity. The bounds carry their unit ("55us", "50mA"); "declared" is for the station's file.
@@ -57,6 +81,9 @@ type listedLimit struct {
 	Min      string `json:"min,omitempty"`
 	Max      string `json:"max,omitempty"`
 	Source   string `json:"source"`
+	// Topic and Edition are given where the limit is that of one edition.
+	Topic   string `json:"topic,omitempty"`
+	Edition string `json:"edition,omitempty"`
 }
 
 func listRequirements() []listedRequirement {
@@ -70,9 +97,12 @@ func listRequirements() []listedRequirement {
 	for _, r := range catalogue.All() {
 		l := listedRequirement{ID: r.ID, Title: r.Title, Suite: r.Suite, Level: string(r.Level), Sentence: r.Sentence,
 			Source: r.Source, Evidence: string(r.Evidence), Tracks: r.Tracks, Needs: orEmpty(r.Needs),
-			Claims: orEmpty(r.Claims), Defects: orEmpty(provedBy[r.ID])}
+			Claims: orEmpty(r.Claims), Defects: orEmpty(provedBy[r.ID]), Offline: r.Offline, Implies: orEmpty(r.Implies),
+			Editions: orEmpty(r.Topics()), Duties: orEmpty(catalogue.RowsOf(r.ID))}
 		for _, limit := range r.Limits {
-			limit, _ = r.Limit(limit.Quantity) // with its source
+			if limit.Source == "" {
+				limit.Source = r.Source
+			}
 			l.Limits = append(l.Limits, listedLimit(limit))
 		}
 		list = append(list, l)
@@ -118,6 +148,12 @@ func printRequirements(list []listedRequirement, s screen) string {
 		line("tracks", strings.Join(r.Tracks, ", "))
 		line("needs", strings.Join(r.Needs, ", "))
 		line("claims", strings.Join(r.Claims, ", "))
+		if r.Offline {
+			line("offline", "the signal of a track is enough")
+		}
+		line("editions", strings.Join(r.Editions, ", "))
+		line("implies", strings.Join(r.Implies, ", "))
+		line("duties", strings.Join(r.Duties, ", "))
 		line("proved by", strings.Join(r.Defects, ", "))
 		b.WriteByte('\n')
 	}
@@ -140,6 +176,9 @@ func (l listedLimit) words(source string) string {
 	}
 	if l.Source != source {
 		text += " (" + l.Source + ")"
+	}
+	if l.Edition != "" {
+		text += ", by " + l.Edition
 	}
 	return text
 }

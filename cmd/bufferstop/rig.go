@@ -19,6 +19,7 @@ import (
 	"bufferstop/rigs"
 	"bufferstop/rigs/lock"
 	"bufferstop/rigs/simulated"
+	"bufferstop/suites/review"
 )
 
 // defaultRig is the file in rigs.Files that is used when no other is named.
@@ -34,6 +35,7 @@ type rigFlags struct {
 	symbols            []record.Symbol
 	adapter            *adapterLog
 	stream             *probeStream // nil when the stream of the probe is not to be kept
+	review             bool         // hold the station file against the catalogue
 	stationPath        string       // of the station file that was read; empty for one that is built in
 	replayed           string       // the capture that stands in for the probe of a bench; empty for a real probe
 }
@@ -186,6 +188,14 @@ func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string
 	return built, file, nil
 }
 
+// reviewed holds a station file against the catalogue, for the verbs that examine a station.
+func (r *rigFlags) reviewed(file *station.File, err error) (*station.File, error) {
+	if err == nil && r.review {
+		err = review.Station(file)
+	}
+	return file, err
+}
+
 // readStation reads the station file, which the rig file names relative to itself, and notes where it was. The files that
 // are built in have no path.
 func (r *rigFlags) readStation(named string) (*station.File, error) {
@@ -197,9 +207,10 @@ func (r *rigFlags) readStation(named string) (*station.File, error) {
 		}
 	}
 	if r.stationPath == "" {
-		return station.LoadFS(rigs.Files, named)
+		file, err := station.LoadFS(rigs.Files, named)
+		return r.reviewed(file, err)
 	}
-	file, err := station.LoadFile(r.stationPath)
+	file, err := r.reviewed(station.LoadFile(r.stationPath))
 	var unreadable *fs.PathError
 	if r.station == "" && errors.As(err, &unreadable) {
 		return nil, &mistake{What: "unreadable station file", Where: placeOf(r.rig, "station.file"), Got: quote(named) + ", " + reason(err),

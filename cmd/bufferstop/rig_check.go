@@ -73,6 +73,7 @@ Exit codes: 0 the rig is ready, with or without remarks, or calibrated; 2 a file
 		if err != nil {
 			return err
 		}
+		r.review = !probe.calibrate // which is about the probe alone
 		ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
 		defer interrupts.release()
 		rig, err := r.open(ctx, cmd)

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"bufferstop/harness/verdict"
+	files "bufferstop/harness/written"
 )
 
 // newRoot builds the command with all its verbs. Nothing is kept between two of them, so that a process can run several.
@@ -75,7 +76,7 @@ func flagMistake(cmd *cobra.Command, err error) error {
 		cmd.Flags().VisitAll(add)
 		cmd.InheritedFlags().VisitAll(add)
 		hint := help
-		if near := nearest(name, flags); near != "" {
+		if near := files.Nearest(name, flags); near != "" {
 			hint = "did you mean --" + near + "?"
 		}
 		return &mistake{What: "unknown flag", Where: cmd.CommandPath(), Got: quote("--" + name), Hint: hint}

@@ -12,6 +12,7 @@ import (
 	"bufferstop/harness/verdict"
 	"bufferstop/suites"
 	"bufferstop/suites/catalogue"
+	"bufferstop/suites/waiver"
 )
 
 // defaultOut is where the reports go when no other place is named.
@@ -26,6 +27,8 @@ type runCommand struct {
 	revision             string
 	out                  string
 	record               string
+	waivers              string
+	waived               []record.Waiver
 }
 
 func newRun() *cobra.Command {
@@ -46,12 +49,20 @@ An interrupt makes the rig safe and writes the record of what was done until the
 if the rig is a physical thing, and make one record of them with bufferstop merge. Of n parts each takes about the same
 time, but none less than the longest requirement.
 
+--waivers FILE lets known failures pass: a TOML file with a [[waiver]] for each, of requirement, track (all if left out),
+reason, owner, expires (a date) and expected, a part of the failure's text or a list of such parts. A waived check still runs.
+When it passes, fails otherwise or is skipped, or when the waiver has expired, the station does not conform: exit code 1.
+
+Before anything runs the station file is held against the standards. What they make mandatory and the station does not
+have the file has to say, as lacks = ["bit write"]; the report tells it.
+
 BUFFERSTOP_LOCKS in the environment names another directory for the locks that keep runs from each other's rigs.`,
 		Example: `  bufferstop run
   bufferstop run --suite conformance --suite programming
   bufferstop run --requirement SIG-001 --requirement PKT-001
   bufferstop run --defect slow-crystal --out /tmp/broken
   bufferstop run --station mine.station.toml --build firmware.hex
+  bufferstop run --waivers known.toml
   bufferstop run --shard 1/2 --out part1`,
 		Args: noArguments,
 	}
@@ -66,6 +77,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
 	flags.StringVar(&r.revision, "revision", "", "the source `REVISION` of the firmware, for the record")
 	flags.StringVar(&r.record, "record", "", "keep the raw stream of a bench's probe in `FILE`; a bare name is among the captures of the run")
+	flags.StringVar(&r.waivers, "waivers", "", "let the known failures pass that this `FILE` lists")
 	flags.StringVar(&r.out, "out", defaultOut, "the `DIRECTORY` for the reports")
 	complete(cmd, "suite", catalogue.Suites())
 	complete(cmd, "requirement", requirementIDs())
@@ -73,7 +85,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	complete(cmd, "defect", defectNames())
 	complete(cmd, "seed", nil)
 	complete(cmd, "revision", nil)
-	if err := cmd.MarkFlagDirname("out"); err != nil { // only when the flag does not exist
+	if err := errors.Join(cmd.MarkFlagDirname("out"), cmd.MarkFlagFilename("waivers", "toml")); err != nil { // only when a flag does not exist
 		panic(err)
 	}
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return r.run(cmd) }
@@ -86,12 +98,18 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
+	if r.waivers != "" {
+		if r.waived, err = waiver.Load(r.waivers); err != nil {
+			return fileMistake(err)
+		}
+	}
 	image, err := readImage(r.build)
 	if err != nil {
 		return err
 	}
 	ctx, interrupts := catchInterrupts(cmd.Context(), cmd.ErrOrStderr())
 	defer interrupts.release()
+	r.review = true
 	r.stream = streamIn(r.out, r.record)
 	defer r.stream.close(nil) // also when nothing comes of it
 	rig, err := r.open(ctx, cmd)
@@ -120,6 +138,7 @@ func (r *runCommand) run(cmd *cobra.Command) error {
 		OnResult: p.result,
 		OnAgain:  interrupts.again,
 		Evidence: r.out,
+		Waivers:  r.waived,
 		Version:  version(),
 	})
 	p.erase()
@@ -217,6 +236,7 @@ func (r *runCommand) repeat() string {
 	add("--build", r.build)
 	add("--revision", r.revision)
 	add("--record", r.record)
+	add("--waivers", r.waivers)
 	add("--shard", r.shard.String()) // the last, where suites.Merge takes it off
 	return strings.Join(words, " ")
 }

@@ -26,9 +26,12 @@ func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 		result.settle()
 		measured = measured || result.Verdict.Inside() || result.Verdict.Outside()
 		*r.Totals.field(result.Verdict)++
-		r.Outcome = verdict.Override(r.Outcome, verdict.Of(result.Level, result.Verdict))
+		if result.IsWaived() {
+			r.Totals.Waived++
+		}
+		r.Outcome = verdict.Override(r.Outcome, result.outcome())
 	}
-	if r.doubtful() {
+	if r.doubtful() || len(r.Station.Observations) > 0 {
 		r.Outcome = verdict.Override(r.Outcome, verdict.ConformsWithObservations)
 	}
 	if !measured || r.EndedEarly != "" {
@@ -40,6 +43,18 @@ func (r *Record) Conclude(rigTime, wallTime time.Duration, interrupted bool) {
 	r.ExitCode = r.Outcome.ExitCode()
 	r.Statement = r.statement()
 	r.clean()
+}
+
+// outcome is what the result makes of the run. What a waiver lets pass is an observation, and a waiver that does not hold is no
+// better than a failure.
+func (r *Result) outcome() verdict.Outcome {
+	switch {
+	case r.IsWaived():
+		return verdict.ConformsWithObservations
+	case r.VoidWaiver() != "":
+		return verdict.Override(verdict.DoesNotConform, verdict.Of(r.Level, r.Verdict))
+	}
+	return verdict.Of(r.Level, r.Verdict)
 }
 
 // doubtful reports whether an observation of the rig bears on the run. Such an observation is about how well the rig measures: a
@@ -62,10 +77,15 @@ func (r *Record) doubtful() bool {
 
 // statement words the outcome: how much was checked, and the names of what stands in the way.
 func (r *Record) statement() string {
-	var kept, broken, open, faults, observed []string
+	var kept, broken, open, faults, observed, waived, void []string
 	for _, result := range r.Results {
 		name := result.Name()
+		if why := result.VoidWaiver(); why != "" {
+			void = append(void, name+" ("+why+")")
+		}
 		switch v := result.Verdict; {
+		case result.IsWaived():
+			waived = append(waived, name)
 		case v == verdict.Error:
 			faults = append(faults, name)
 		case v.Outside() && result.Level == verdict.Must:
@@ -97,6 +117,15 @@ func (r *Record) statement() string {
 	}
 	if len(observed) > 0 {
 		said = append(said, fmt.Sprintf("Worth a look: %s.", names(observed)))
+	}
+	if len(waived) > 0 {
+		said = append(said, fmt.Sprintf("Waived: %s.", names(waived)))
+	}
+	if len(void) > 0 {
+		said = append(said, fmt.Sprintf("Waivers that do not hold any more: %s.", names(void)))
+	}
+	if len(r.Station.Observations) > 0 {
+		said = append(said, fmt.Sprintf("Of the station: %s.", strings.Join(r.Station.Observations, "; ")))
 	}
 	if r.doubtful() {
 		said = append(said, fmt.Sprintf("Of the rig: %s.", strings.Join(r.Rig.Observations, "; ")))

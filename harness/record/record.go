@@ -59,6 +59,8 @@ type Record struct {
 	// Parts are the runs that the record was merged from, in their order; it is empty for one run. Each has a link log of
 	// its own, and a rig's clock of its own, to which the times of its results belong.
 	Parts []PartOfRun `json:"parts,omitempty"`
+	// Waivers are what the run was to let pass, as their file has them.
+	Waivers []Waiver `json:"waivers,omitempty"`
 	// Notes are remarks on the run as a whole.
 	Notes []string `json:"notes,omitempty"`
 }
@@ -162,6 +164,9 @@ type Station struct {
 	Dialect  string         `json:"dialect,omitempty"`
 	Claims   map[string]any `json:"claims,omitempty"`
 	Declares map[string]any `json:"declares,omitempty"`
+	// Observations are what a reader should know of what the station claims: what a standard makes mandatory and the file
+	// says is not there.
+	Observations []string `json:"observations,omitempty"`
 }
 
 // A Selection is what the user chose to run. Empty lists choose everything.
@@ -188,6 +193,8 @@ type Result struct {
 	Source   string        `json:"source"`   // standard, section, edition
 	Suite    string        `json:"suite"`
 	Track    string        `json:"track,omitempty"` // empty when the requirement concerns no one track
+	// Editions are those by which the station was judged, where editions differ, with their topics: "slew: S-9.1 (2020)".
+	Editions []string `json:"editions,omitempty"`
 	// Verdict is the worst that was found. Reason says why a check did not run or came to nothing; the verdict is its
 	// type.
 	Verdict      verdict.Verdict       `json:"verdict"`
@@ -195,6 +202,8 @@ type Result struct {
 	Measurements []verdict.Measurement `json:"measurements,omitempty"`
 	Failures     []Failure             `json:"failures,omitempty"`
 	Notes        []string              `json:"notes,omitempty"`
+	// Waived is the waiver of this result, if there is one, and whether it holds.
+	Waived *Waived `json:"waived,omitempty"`
 	// Start and End are on the rig's clock, WallTime on the wall's.
 	Start    time.Duration `json:"start_ns"`
 	End      time.Duration `json:"end_ns"`
@@ -257,6 +266,14 @@ type Failure struct {
 	Evidence string `json:"evidence,omitempty"`
 }
 
+// String is the failure in one line, as reports head a result with it and as waivers are held against it.
+func (f Failure) String() string {
+	if f.Expected == "" && f.Actual == "" {
+		return f.What
+	}
+	return f.What + ": expected " + f.Expected + ", got " + f.Actual
+}
+
 // Totals counts the results by verdict.
 type Totals struct {
 	Pass            int `json:"pass"`
@@ -268,6 +285,8 @@ type Totals struct {
 	NotFitted       int `json:"not_fitted"`
 	NotClaimed      int `json:"not_claimed"`
 	Excluded        int `json:"excluded"`
+	// Waived counts those of the above that a waiver let pass.
+	Waived int `json:"waived,omitempty"`
 }
 
 // field is the counter of a settled verdict.

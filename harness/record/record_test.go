@@ -45,6 +45,10 @@ func full(t testing.TB) *Record {
 	result.Measure(verdict.Distribution("one half-bit", verdict.Nanoseconds, verdict.Spread{Count: 2, Min: 54e3, Mean: 57e3, Max: 60e3,
 		MinAt: 1, MaxAt: 2}, verdict.Between(55e3, 61e3, "S-9.1"), 50))
 	result.Fail(Failure{What: "w", Expected: "e", Actual: "a", At: 1, Evidence: "captures/SIG-001-main.vcd.gz"})
+	result.Editions = []string{"halves of a one: S-9.1 (2020)"}
+	result.Waived = &Waived{Reason: "r", Owner: "o", Expires: "2026-12-31", Expected: []string{"w"}, Void: "it has expired", Open: true}
+	r.Waivers = []Waiver{{Requirement: "SIG-001", Track: "main", Reason: "r", Owner: "o", Expires: "2026-12-31", Expected: []string{"w"}}}
+	r.Station.Observations = []string{"it lacks direct mode"}
 	r.Results = []Result{result}
 	r.Histograms = []Histogram{{Name: "one half-bit", Track: "main", Unit: verdict.Nanoseconds, Limit: verdict.AtLeast(55e3, "S-9.1"),
 		Count: 2, Min: 54e3, Mean: 57e3, Max: 60e3, Bins: []Bin{{54e3, 55e3, 1}, {60e3, 61e3, 1}}}}
@@ -118,6 +122,7 @@ func TestTheSchemaNamesEveryField(t *testing.T) {
 		"result": {definitions["result"], Result{}}, "failure": {definitions["failure"], Failure{}},
 		"measurement": {definitions["measurement"], verdict.Measurement{}}, "limit": {definitions["limit"], verdict.Limit{}},
 		"histogram": {definitions["histogram"], Histogram{}}, "part of run": {definitions["part_of_run"], PartOfRun{}},
+		"waiver": {definitions["waiver"], Waiver{}}, "waived": {definitions["waived"], Waived{}},
 		"waveform": {definitions["waveform"], Waveform{}}, "budget": {definitions["budget"], Budget{}},
 		"component": {definitions["component"], Component{}}, "calibration": {definitions["calibration"], Calibration{}},
 	} {

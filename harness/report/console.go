@@ -57,6 +57,9 @@ func (c Console) Line(r record.Result) string {
 	if r.Reason != "" {
 		detail += " (" + visible(r.Reason, shortText) + ")"
 	}
+	if word := waiverWords(r); word != "" {
+		detail += "; " + visible(word, longText)
+	}
 	return c.paint(colours[v], pad(v.String(), 4)) + "  " + pad(visible(r.Name(), shortText), 20) + "  " + detail
 }
 
@@ -83,7 +86,7 @@ func measured(m verdict.Measurement) string {
 // with a line feed.
 func (c Console) Details(r record.Result) string {
 	v := r.Verdict.Settle()
-	if v == verdict.Pass || v.Skipped() {
+	if !needsAttention(r) {
 		return ""
 	}
 	var b strings.Builder
@@ -96,6 +99,8 @@ func (c Console) Details(r record.Result) string {
 	}
 	line(visible(string(r.Level), shortText), visible(r.Sentence, longText))
 	line("source", visible(r.Source, shortText))
+	line("edition", visible(strings.Join(r.Editions, ", "), shortText))
+	line("waiver", visible(waiverWords(r), longText))
 	line("reason", visible(r.Reason, longText))
 	for _, m := range r.Measurements {
 		if m.Verdict == verdict.Pass || m.Verdict.Skipped() || told(r, m) {
@@ -148,6 +153,12 @@ func seconds(d time.Duration) string {
 	return fmt.Sprintf("%d min %d s", int(d.Minutes()), int(d.Seconds())%60)
 }
 
+// needsAttention reports whether a result is to be explained: it is no pass and was not skipped, or its waiver is void.
+func needsAttention(r record.Result) bool {
+	v := r.Verdict.Settle()
+	return v != verdict.Pass && !v.Skipped() || r.VoidWaiver() != ""
+}
+
 // Summary closes the run: the details of all results that need attention, the counts, the outcome in words and how to
 // repeat the run. It ends with a line feed.
 func (c Console) Summary(r *record.Record) string {
@@ -163,6 +174,9 @@ func (c Console) Summary(r *record.Record) string {
 		if n := r.Totals.Of(v); n > 0 {
 			counts = append(counts, c.paint(colours[v], fmt.Sprintf("%d %s", n, v)))
 		}
+	}
+	if n := r.Totals.Waived; n > 0 {
+		counts = append(counts, fmt.Sprintf("of these %d waived", n))
 	}
 	fmt.Fprintf(&b, "%d checks: %s\n", r.Totals.Sum(), strings.Join(counts, ", "))
 	if r.Rig.Capture != nil {

@@ -65,11 +65,13 @@ type view struct {
 	Formula      string
 	Calibration  string
 	Observations []string
-	Repeat       string
-	Scope        string
-	Cautions     []string
-	Schema       string
-	Tool         string
+	// Station is what to know of what the station claims.
+	Station  []string
+	Repeat   string
+	Scope    string
+	Cautions []string
+	Schema   string
+	Tool     string
 }
 
 // A mark is how a verdict looks: a word and a shape, so that colour is not needed.
@@ -126,6 +128,8 @@ type viewGroup struct {
 
 type viewResult struct {
 	Anchor, Name, ID, Track, Title, Level, Sentence, Source, Reason string
+	Editions                                                        []string // by which it was judged
+	Waiver                                                          string   // what a waiver makes of it
 	Mark                                                            mark
 	Measurements                                                    []viewMeasurement
 	Failures                                                        []viewFailure
@@ -187,6 +191,9 @@ func viewOf(r *record.Record) (*view, error) {
 	for _, o := range r.Rig.Observations {
 		v.Observations = append(v.Observations, visible(o, longText))
 	}
+	for _, o := range r.Station.Observations {
+		v.Station = append(v.Station, visible(o, longText))
+	}
 	anchors := map[string]bool{}
 	for _, g := range groupBySuite(r.Results) {
 		shown := viewGroup{Suite: visible(g.Suite, shortText)}
@@ -199,7 +206,7 @@ func viewOf(r *record.Record) (*view, error) {
 			} else {
 				shown.Rows = append(shown.Rows, row)
 			}
-			if s := result.Verdict.Settle(); s != verdict.Pass && !s.Skipped() {
+			if needsAttention(result) {
 				v.Attention = append(v.Attention, row)
 			}
 		}
@@ -297,6 +304,10 @@ func viewResultOf(r record.Result, budgets []budgetView, clock func(time.Duratio
 			At: clock(f.At), Evidence: visible(f.Evidence, shortText), Link: evidenceLink(f.Evidence),
 		})
 	}
+	row.Waiver = visible(waiverWords(r), longText)
+	for _, edition := range r.Editions {
+		row.Editions = append(row.Editions, visible(edition, shortText))
+	}
 	for _, note := range r.Notes {
 		row.Notes = append(row.Notes, visible(note, longText))
 	}
@@ -381,6 +392,7 @@ func factsOf(r *record.Record) []factSheet {
 		}},
 		{"Run", []fact{
 			{"tested", selectionLine(r.Selection), false},
+			{"waived", waivedLine(r), false},
 			{"station file", r.Station.File, true},
 			{"dialect", r.Station.Dialect, true},
 			{"rig time", seconds(r.RigTime), false},

@@ -64,7 +64,7 @@ type junitSkipped struct {
 // seconds of the wall clock, and no path of the machine appears.
 //
 // What fails here is what makes the run not conform, so that a build server and the exit code agree: a SHOULD that is
-// not kept is told in the output of a case that passes.
+// not kept, and a failure that is waived, is told in the output of a case that passes; a waiver that does not hold fails.
 func JUnit(w io.Writer, r *record.Record) error {
 	all := junitSuites{Name: "bufferstop", Time: junitTime(r.WallTime)}
 	for _, group := range groupBySuite(r.Results) {
@@ -125,7 +125,10 @@ func junitCaseOf(r record.Result) junitCase {
 	switch {
 	case v == verdict.Error || v == verdict.Inconclusive:
 		c.Error = problem
-	case v.Outside() && r.Level != verdict.Should:
+	case r.VoidWaiver() != "":
+		problem.Type, problem.Message = "waiver", junitText(r.VoidWaiver())
+		c.Failure = problem
+	case v.Outside() && r.Level != verdict.Should && !r.IsWaived():
 		c.Failure = problem
 	case v.Skipped():
 		message := v.String()
@@ -143,12 +146,7 @@ func junitCaseOf(r record.Result) junitCase {
 func headline(r record.Result) string {
 	switch m, ok := r.Worst(); {
 	case len(r.Failures) > 0:
-		f := r.Failures[0]
-		text := f.What
-		if f.Expected != "" || f.Actual != "" {
-			text += ": expected " + f.Expected + ", got " + f.Actual
-		}
-		return text
+		return r.Failures[0].String()
 	case r.Reason != "":
 		return r.Reason
 	case ok:

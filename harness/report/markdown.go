@@ -33,6 +33,8 @@ func Markdown(w io.Writer, r *record.Record) error {
 		{"Link log", linkLogs(r)},
 		{"Calibration", calibrationLine(r.Rig)},
 		{"Observations of the rig", observationsLine(r.Rig)},
+		{"Observations of the station", strings.Join(r.Station.Observations, "; ")},
+		{"Waived", waivedLine(r)},
 	} {
 		if row[1] != "" {
 			fmt.Fprintf(&b, "| %s | %s |\n", row[0], markdownText(row[1]))
@@ -70,6 +72,13 @@ func markdownRow(b *bytes.Buffer, r record.Result) {
 	if v != verdict.Pass && !v.Skipped() {
 		word = "**" + word + "**"
 	}
+	if text := waiverWords(r); text != "" {
+		word += "<br>" + markdownText(text)
+	}
+	source := markdownText(r.Source)
+	for _, edition := range r.Editions {
+		source += "<br>" + markdownText(edition)
+	}
 	value, allowed, margin := "", "", ""
 	if m, ok := r.Worst(); ok {
 		value = markdownText(m.Name) + ": nothing seen"
@@ -87,7 +96,7 @@ func markdownRow(b *bytes.Buffer, r record.Result) {
 		value = strings.TrimPrefix(value+"<br>"+markdownText(headline(r)), "<br>")
 	}
 	fmt.Fprintf(b, "| %s %s | %s | %s | %s | %s | %s | %s |\n", markdownText(r.Name()), markdownText(r.Title), markdownText(string(r.Level)), word,
-		value, allowed, margin, markdownText(r.Source))
+		value, allowed, margin, source)
 }
 
 // markdownBudgets sets out what made the measurements uncertain.
@@ -160,6 +169,14 @@ func markdownCode(text string) string {
 	}
 	fence := strings.Repeat("`", max(3, longest+1))
 	return fence + "\n" + text + "\n" + fence
+}
+
+// waivedLine counts what waivers let pass; nothing where there are none.
+func waivedLine(r *record.Record) string {
+	if len(r.Waivers) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d checks, by %d waivers", r.Totals.Waived, len(r.Waivers))
 }
 
 // plusMinus words U, or nothing for an exact value.

@@ -56,5 +56,19 @@ func selectionLine(s record.Selection) string {
 	return line
 }
 
+// waiverWords says what a waiver makes of a result; nothing where there is none.
+func waiverWords(r record.Result) string {
+	w := r.Waived
+	switch {
+	case w == nil:
+		return ""
+	case w.Void != "":
+		return "void: " + w.Void + " (owner: " + w.Owner + "; it was: " + w.Reason + ")"
+	case w.Open:
+		return "not put to the test, since the check came to nothing (owner: " + w.Owner + ", until " + w.Expires + ")"
+	}
+	return "waived until " + w.Expires + " by " + w.Owner + ": " + w.Reason
+}
+
 // linkLogs names the logs of the link, of each part where there are several.
 func linkLogs(r *record.Record) string { return strings.Join(r.LinkLogs(), ", ") }

@@ -66,6 +66,8 @@ type Claims struct {
 	// Editions names, by topic, the edition of a standard that the station keeps to where editions differ. What it does not
 	// name is the newest that we know. The topics are those of the catalogue.
 	Editions map[string]string
+	// Lacks names features that a standard makes mandatory and the station does not have. Its names are those of the catalogue.
+	Lacks []string
 }
 
 // Track reports whether the station claims the track.
@@ -176,27 +178,28 @@ type claimsFile struct {
 	KeepsState        bool     `toml:"power_off_keeps_state"`
 
 	Editions map[string]string `toml:"editions"`
+	Lacks    []string          `toml:"lacks"`
 }
 
 func (d *document) claims(f *claimsFile) Claims {
 	const at = "claims."
 	c := Claims{
-		Tracks:            oneOf(d, at+"tracks", f.Tracks, Main, Programming),
-		ShortAddresses:    d.numbers(at+"short_addresses", f.ShortAddresses, 1, 127),
-		LongAddresses:     d.numbers(at+"long_addresses", f.LongAddresses, 0, 10239),
-		Functions:         d.numbers(at+"functions", f.Functions, 0, 68),
-		Accessories:       d.numbers(at+"accessories", f.Accessories, 1, 2048),
-		Aspects:           d.numbers(at+"aspects", f.Aspects, 1, 2048),
-		AspectValues:      d.numbers(at+"aspect_values", f.AspectValues, 0, 255),
-		ServiceMethods:    oneOf(d, at+"service_methods", f.ServiceMethods, Direct, Paged, Register, AddressOnly),
-		BitWrite:          f.BitWrite,
-		ProgrammingOnMain: f.ProgrammingOnMain,
-		BitWriteOnMain:    f.BitWriteOnMain,
-		AccessoryOff:      f.AccessoryOff,
-		Consist:           f.Consist,
-		Cutout:            f.Cutout,
-		Editions:          f.Editions,
-
+		Tracks:             oneOf(d, at+"tracks", f.Tracks, Main, Programming),
+		ShortAddresses:     d.numbers(at+"short_addresses", f.ShortAddresses, 1, 127),
+		LongAddresses:      d.numbers(at+"long_addresses", f.LongAddresses, 0, 10239),
+		Functions:          d.numbers(at+"functions", f.Functions, 0, 68),
+		Accessories:        d.numbers(at+"accessories", f.Accessories, 1, 2048),
+		Aspects:            d.numbers(at+"aspects", f.Aspects, 1, 2048),
+		AspectValues:       d.numbers(at+"aspect_values", f.AspectValues, 0, 255),
+		ServiceMethods:     oneOf(d, at+"service_methods", f.ServiceMethods, Direct, Paged, Register, AddressOnly),
+		BitWrite:           f.BitWrite,
+		ProgrammingOnMain:  f.ProgrammingOnMain,
+		BitWriteOnMain:     f.BitWriteOnMain,
+		AccessoryOff:       f.AccessoryOff,
+		Consist:            f.Consist,
+		Cutout:             f.Cutout,
+		Editions:           f.Editions,
+		Lacks:              f.Lacks,
 		PowerOffKeepsState: f.KeepsState,
 	}
 	if len(f.Tracks) == 0 {

@@ -30,6 +30,17 @@ type File struct {
 		Claims   map[string]any `toml:"claims"`
 		Declares map[string]any `toml:"declares"`
 	}
+
+	doc *document // nil for one that was not read from a file
+}
+
+// Problem is something that is wrong with what the file says, at a key such as "claims.tracks", or at the nearest table above it. It
+// is for those who know more of what a file may say than ParseFile does.
+func (f *File) Problem(key, got, want, hint string) *FileError {
+	if f.doc == nil {
+		return &FileError{File: f.Name, What: key, Got: got, Want: want, Hint: hint}
+	}
+	return f.doc.Problem(key, got, want, hint)
 }
 
 type stationFile struct {
@@ -129,6 +140,8 @@ func readBounded(open func() (io.ReadCloser, error)) ([]byte, error) {
 //	  service_methods = ["direct"]      direct, paged, register, address
 //	  bit_write, programming_on_main, bit_write_on_main, accessory_off, consist, cutout = true
 //	  power_off_keeps_state = true      after the power of a track was off the station goes on with what it knew
+//	  lacks = ["direct mode"]           what a standard makes mandatory and the station does not have
+//	  [claims.editions]                 where editions differ: topic = "edition", as in aspects = "S-9.2.1 (2012)"
 //	[declares]
 //	  supply_voltage = "16V", current_accuracy = "50mA"
 //	  start_time, no_decoder_time, read_time, stop_latency, command_latency, refresh_time = "2s"
@@ -151,7 +164,7 @@ func ParseFile(name string, data []byte, openDialect func(path string) ([]byte, 
 		doc.Fail("name", "no name", `a name, as in name = "my station"`, "")
 	}
 	claims := doc.claims(&file.Claims)
-	f := &File{Name: file.Name, DialectFile: file.Dialect, Link: file.Link, Claims: claims, Declares: doc.declares(&file.Declares, claims)}
+	f := &File{Name: file.Name, DialectFile: file.Dialect, Link: file.Link, Claims: claims, Declares: doc.declares(&file.Declares, claims), doc: doc}
 	var wrong *link.AddressError
 	if _, err := link.ParseAddress(file.Link); file.Link != "" && errors.As(err, &wrong) {
 		doc.Fail("link", wrong.Quoted(), wrong.Want, wrong.Hint)

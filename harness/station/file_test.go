@@ -287,5 +287,5 @@ func TestFileErrorIsFoundInAJoin(t *testing.T) {
 	var one *station.FileError
 	require.True(t, errors.As(err, &one))
 	assert.Equal(t, 1, one.Line)
-	assert.Equal(t, `x:1:1: key: got nome, want a key that this file may have (hint: is it misspelt, or in the wrong table?)`, one.Error())
+	assert.Equal(t, `x:1:1: key: got nome, want a key that this file may have (hint: did you mean name?)`, one.Error())
 }

@@ -64,11 +64,17 @@ func Open(name string, data []byte, into any) (*Document, bool) {
 	switch {
 	case err == nil:
 	case errors.As(err, &unknown):
+		keys := keysOf(into)
 		for i := range unknown.Errors {
 			e := &unknown.Errors[i]
 			line, column := e.Position()
+			path := e.Key()
+			hint := "is it misspelt, or in the wrong table?"
+			if near := Nearest(path[len(path)-1], keys); near != "" && near != path[len(path)-1] {
+				hint = "did you mean " + near + "?"
+			}
 			d.problems = append(d.problems, &Error{File: name, Line: line, Column: column, What: "key",
-				Got: strings.Join(e.Key(), "."), Want: "a key that this file may have", Hint: "is it misspelt, or in the wrong table?"})
+				Got: strings.Join(path, "."), Want: "a key that this file may have", Hint: hint})
 		}
 	case errors.As(err, &wrong):
 		line, column := wrong.Position()

@@ -3,8 +3,12 @@
 //
 //   - `source` names the standard, its section and its edition; `evidence` says how we know it.
 //   - limits are durations (us, ms, s), currents (mA) or plain counts; "declared" stands for the value in the station's file.
+//     Where editions differ, a limit names topic and edition, of editions.toml.
 //   - `exercises` and `takes` (about how long it takes on the rig, where that is far from the usual) serve the division of
 //     a run into parts.
+//
+// Beside them stand rows.toml, what the standards ask and which requirements check it; editions.toml, where editions differ; and
+// features.toml, what a standard makes mandatory.
 //
 // The code that checks a requirement lives in the suite of the same name and finds its limits here, so that no number of a
 // standard stands in two places.
@@ -54,6 +58,9 @@ const (
 	CommonPractice Evidence = "common practice" // a fact of the trade, no source
 )
 
+// kindsOfEvidence are those that a requirement can have.
+var kindsOfEvidence = []Evidence{Text, Transcription, Derived, Secondary, Memory, Declared, CommonPractice}
+
 // A Requirement is one thing that a station has to do.
 type Requirement struct {
 	ID       string        `toml:"id"`       // explicit, never reused: SIG-001
@@ -73,6 +80,8 @@ type Requirement struct {
 	// Throughout says that it is judged at the end of a run by all that the track has carried in it, whatever the run was about. Every
 	// part of a run that is divided judges it by what it heard itself.
 	Throughout bool `toml:"throughout,omitempty"`
+	// Editions lists the topics of editions.toml by which code judges otherwise; those of limits need not be named again.
+	Editions []string `toml:"editions,omitempty"`
 	// Implies lists the requirements that a station cannot keep either which breaks this one, or cannot always.
 	Implies []string `toml:"implies,omitempty"`
 	// Exercises names the exercises that it looks at. They are shared: whoever looks first has one done, for all.
@@ -116,15 +125,22 @@ type Limit struct {
 	Min      string `toml:"min,omitempty"`
 	Max      string `toml:"max,omitempty"`
 	Source   string `toml:"source,omitempty"` // when it is not the requirement's own
+	// Topic and Edition, both or none, say by which edition of what the limit holds. There may be a limit on the same quantity
+	// by each edition; where there is none by the edition that the station keeps to, the quantity has no limit.
+	Topic   string `toml:"topic,omitempty"`
+	Edition string `toml:"edition,omitempty"`
 }
 
 // FromStation is the Min or Max of a limit that the station's file gives.
 const FromStation = "declared"
 
-// Limit returns the limit on the named quantity.
-func (r Requirement) Limit(quantity string) (Limit, bool) {
+// Limit returns the limit on the named quantity, by the default edition where editions differ.
+func (r Requirement) Limit(quantity string) (Limit, bool) { return r.LimitBy(quantity, nil) }
+
+// LimitBy returns the limit on the named quantity by the editions that a station claims (station.Claims.Editions).
+func (r Requirement) LimitBy(quantity string, claims map[string]string) (Limit, bool) {
 	for _, l := range r.Limits {
-		if l.Quantity == quantity {
+		if l.Quantity == quantity && l.holds(claims) {
 			if l.Source == "" {
 				l.Source = r.Source
 			}
@@ -132,6 +148,37 @@ func (r Requirement) Limit(quantity string) (Limit, bool) {
 		}
 	}
 	return Limit{}, false
+}
+
+// holds reports whether the limit is that of the edition by which a station with these claims is judged.
+func (l Limit) holds(claims map[string]string) bool {
+	return l.Topic == "" || Edition(l.Topic, claims) == l.Edition
+}
+
+// Binds reports whether the requirement has a limit at all by the editions that a station claims.
+func (r Requirement) Binds(claims map[string]string) bool {
+	return len(r.Limits) == 0 || slices.ContainsFunc(r.Limits, func(l Limit) bool { return l.holds(claims) })
+}
+
+// Topics lists the topics on which the requirement depends, in the order of editions.toml.
+func (r Requirement) Topics() []string {
+	var names []string
+	for _, t := range topics {
+		ofLimit := func(l Limit) bool { return l.Topic == t.Name }
+		if slices.Contains(r.Editions, t.Name) || slices.ContainsFunc(r.Limits, ofLimit) {
+			names = append(names, t.Name)
+		}
+	}
+	return names
+}
+
+// EditionsBy words, for each of its topics, the edition by which a station with these claims is judged: "slew: S-9.1 (2020)".
+func (r Requirement) EditionsBy(claims map[string]string) []string {
+	var words []string
+	for _, topic := range r.Topics() {
+		words = append(words, topic+": "+Edition(topic, claims))
+	}
+	return words
 }
 
 // Bounds turns the limit into numbers, in the units of Value; a bound that the station declares is given by promised.
@@ -312,11 +359,18 @@ func (r Requirement) check() error {
 	case r.Takes != "" && span(r.Takes) <= 0:
 		return fmt.Errorf("takes %q: wanted a duration (4m40s)", r.Takes)
 	}
-	kinds := []Evidence{Text, Transcription, Derived, Secondary, Memory, Declared, CommonPractice}
-	if !slices.Contains(kinds, r.Evidence) {
-		return fmt.Errorf("evidence %q: wanted one of %v", r.Evidence, kinds)
+	if !slices.Contains(kindsOfEvidence, r.Evidence) {
+		return fmt.Errorf("evidence %q: wanted one of %v", r.Evidence, kindsOfEvidence)
+	}
+	for _, topic := range r.Editions {
+		if _, known := FindTopic(topic); !known {
+			return fmt.Errorf("editions: no topic %q in editions.toml", topic)
+		}
 	}
 	for _, l := range r.Limits {
+		if err := l.checkEdition(); err != nil {
+			return fmt.Errorf("limit on %q: %w", l.Quantity, err)
+		}
 		if l.Min == "" && l.Max == "" {
 			return fmt.Errorf("limit on %q has no bound", l.Quantity)
 		}
@@ -328,6 +382,24 @@ func (r Requirement) check() error {
 				return fmt.Errorf("limit on %q: %w", l.Quantity, err)
 			}
 		}
+	}
+	return nil
+}
+
+// checkEdition finds out whether the catalogue has the edition that the limit names.
+func (l Limit) checkEdition() error {
+	if (l.Topic == "") != (l.Edition == "") {
+		return errors.New("one of topic and edition: wanted both or none")
+	}
+	if l.Topic == "" {
+		return nil
+	}
+	t, known := FindTopic(l.Topic)
+	if !known || t.Decoder {
+		return fmt.Errorf("topic %q: wanted one of editions.toml that binds stations", l.Topic)
+	}
+	if _, known := t.Find(l.Edition); !known {
+		return fmt.Errorf("edition %q: wanted one of %q", l.Edition, t.Names())
 	}
 	return nil
 }

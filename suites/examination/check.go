@@ -12,6 +12,7 @@ package examination
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"bufferstop/fakedecoder"
@@ -61,7 +62,7 @@ func New(s *harness.Session, r catalogue.Requirement, track station.Track) *Chec
 		ctx:         context.Background(),
 		Result: record.Result{
 			ID: r.ID, Title: r.Title, Level: r.Level, Sentence: r.Sentence, Source: r.Source,
-			Suite: r.Suite, Track: string(track),
+			Suite: r.Suite, Track: string(track), Editions: r.EditionsBy(s.File.Claims.Editions),
 		},
 	}
 }
@@ -100,6 +101,9 @@ func (x *Check) Applies() (verdict.Verdict, string) {
 		if !has(x.File.Claims) {
 			return verdict.NotClaimed, "the station does not claim " + claim
 		}
+	}
+	if !x.Requirement.Binds(x.File.Claims.Editions) {
+		return verdict.NotClaimed, fmt.Sprintf("it has no limit by the edition that the station claims (%s)", strings.Join(x.Result.Editions, ", "))
 	}
 	if x.Rig.Track(x.Track) == nil {
 		return verdict.NotFitted, fmt.Sprintf("the rig does not reach the %s track", x.Track)

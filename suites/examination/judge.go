@@ -12,10 +12,11 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// limit turns the catalogue's limit on a quantity into numbers. A bound that the station declares is given by promised.
+// limit turns the catalogue's limit on a quantity into numbers, by the edition that the station keeps to. A bound that the station
+// declares is given by promised.
 // A quantity that the catalogue does not know is a fault of the harness, and panics as one.
 func (x *Check) limit(quantity string, promised float64) verdict.Limit {
-	l, ok := x.Requirement.Limit(quantity)
+	l, ok := x.Requirement.LimitBy(quantity, x.File.Claims.Editions)
 	if !ok {
 		panic(fmt.Sprintf("%s has no limit on %q in the catalogue", x.Requirement.ID, quantity))
 	}

@@ -1,4 +1,4 @@
-package main
+package written
 
 import (
 	"testing"
@@ -19,10 +19,10 @@ func TestNearestFindsTheNameBehindASlip(t *testing.T) {
 		"zebra":        "",
 		"":             "",
 	} {
-		assert.Equal(t, want, nearest(word, suites), "for %q", word)
+		assert.Equal(t, want, Nearest(word, suites), "for %q", word)
 	}
-	assert.Equal(t, "PKT-001", nearest("pkt-001", ids))
-	assert.Equal(t, "PKT-001", nearest("PTK-001", ids))
+	assert.Equal(t, "PKT-001", Nearest("pkt-001", ids))
+	assert.Equal(t, "PKT-001", Nearest("PTK-001", ids))
 }
 
 func TestDistanceIsSymmetricAndZeroOnlyForTheSameWord(t *testing.T) {
