@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,21 +12,40 @@ import (
 
 func newDefects() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "defects",
+		Use:   "defects [NAME...]",
 		Short: "List the defects that can be seeded into the simulated station",
 		Long: `defects lists the ways in which the simulated station can be made to go wrong, as real firmware does, and the
-requirements that each of them breaks. They show what the suites are worth: run --defect NAME must not pass.`,
+requirements that each of them breaks. They show what the suites are worth: run --defect NAME must not pass.
+
+--matrix runs all suites with each defect, or with those that are named, and tells which requirement caught which. The exit
+code is 1 when a defect is missed by a requirement that it is meant to break, or trips one that the catalogue does not say
+to be implied, and when a requirement has no defect that breaks it.`,
 		Example: `  bufferstop defects
-  bufferstop defects --format json`,
-		Args: noArguments,
+  bufferstop defects --format json
+  bufferstop defects --matrix`,
+		ValidArgs: defectNames(),
 	}
 	format := formatFlag(cmd)
-	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		list := listDefects()
+	matrix := cmd.Flags().Bool("matrix", false, "run the suites with each defect, and tell which requirement caught which")
+	one := cmd.Flags().Bool(recordFlag, false, "write the record of a run with one defect")
+	if err := cmd.Flags().MarkHidden(recordFlag); err != nil { // only when the flag does not exist
+		panic(err)
+	}
+	cmd.RunE = func(cmd *cobra.Command, names []string) error {
+		chosen, err := chosenDefects(names)
+		switch {
+		case err != nil:
+			return err
+		case *one:
+			return recordDefect(cmd, chosen[0].Name)
+		case *matrix:
+			return runMatrix(cmd, chosen, format.value)
+		}
+		list := listDefects(chosen)
 		if format.value == "json" {
 			return written(writeJSON(cmd.OutOrStdout(), list))
 		}
-		_, err := fmt.Fprint(cmd.OutOrStdout(), printDefects(list, screenFor(cmd)))
+		_, err = fmt.Fprint(cmd.OutOrStdout(), printDefects(list, screenFor(cmd)))
 		return written(err)
 	}
 	return cmd
@@ -38,9 +58,23 @@ type listedDefect struct {
 	Breaks  []string `json:"breaks"`  // ids of requirements
 }
 
-func listDefects() []listedDefect {
+// chosenDefects are the defects of the names, in the order of the catalogue, or all.
+func chosenDefects(names []string) ([]simulated.Defect, error) {
+	all := simulated.Defects()
+	if len(names) == 0 {
+		return all, nil
+	}
+	for _, name := range names {
+		if err := known("unknown defect", "bufferstop defects", name, defectNames(), "bufferstop defects lists them"); err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(all, func(d simulated.Defect) bool { return !slices.Contains(names, d.Name) }), nil
+}
+
+func listDefects(defects []simulated.Defect) []listedDefect {
 	var list []listedDefect
-	for _, d := range simulated.Defects() {
+	for _, d := range defects {
 		list = append(list, listedDefect{Name: d.Name, Summary: d.Summary, Breaks: d.Breaks})
 	}
 	return list
@@ -57,7 +91,7 @@ func printDefects(list []listedDefect, s screen) string {
 		fmt.Fprintf(&b, "%s  %s\n", name, s.wrap(d.Summary, width+2))
 		fmt.Fprintf(&b, "%*s%s\n", width+2, "", s.paint(dim, "breaks "+strings.Join(d.Breaks, ", ")))
 	}
-	fmt.Fprintf(&b, "\n%d defects\n", len(list))
+	fmt.Fprintf(&b, "\n%s\n", plural(len(list), "defect"))
 	return b.String()
 }
 
