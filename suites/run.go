@@ -17,6 +17,7 @@ import (
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/catalogue"
 	"bufferstop/suites/examination"
+	"bufferstop/suites/review"
 	"bufferstop/suites/waiver"
 
 	"github.com/onsi/ginkgo/v2"
@@ -48,13 +49,16 @@ type Options struct {
 // Run examines the station on the rig and returns the record of it. The rig is safe when it returns, and still open.
 // When ctx ends, the rest of the checks is left out and the record says that the run was interrupted. When the link is lost
 // for good, or the station is out of reach or in a boot loop, the rest is left out too, and the record says that the run was
-// ended early and why. An error means that nothing was examined: a *SelectionError or a *ShardError, and then there is no
-// record, or a station that cannot be talked to, and then the record says so.
+// ended early and why. An error means that nothing was examined: a *SelectionError, a *ShardError, or a *station.FileError for an
+// edition that the catalogue does not have, and then there is no record, or a station that cannot be talked to, and then the record says so.
 //
 // Ginkgo keeps its tree of specs in package variables, so only one Run goes on in a process at a time.
 func Run(ctx context.Context, rig harness.Rig, file *station.File, o Options) (*record.Record, error) {
 	chosen, err := o.Chosen()
 	if err != nil {
+		return nil, err
+	}
+	if err := review.Editions(file); err != nil {
 		return nil, err
 	}
 	started := time.Now()

@@ -16,6 +16,18 @@ func Station(f *station.File) error {
 	r.editions()
 	r.contradictions()
 	r.sums()
+	return r.err()
+}
+
+// Editions is the part of the review without which nobody can be judged: every edition that the file names is one of the catalogue.
+func Editions(f *station.File) error {
+	r := &reviewer{File: f}
+	r.editions()
+	return r.err()
+}
+
+// err joins what is wrong.
+func (r *reviewer) err() error {
 	slices.SortStableFunc(r.problems, func(a, b *station.FileError) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
