@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -99,6 +100,9 @@ func TestNoGoodFrameIsLostBehindADamagedOne(t *testing.T) {
 				frames, damaged := readAll(t, r, far, stream, func(left int) int { return rapid.IntRange(1, left).Draw(t, "piece") })
 				at := 0
 				for _, g := range frames {
+					if !slices.Contains(good, g) && bytes.Contains(stream, f.wrap(g)) {
+						t.Skip("what was damaged has become a good frame by chance, and may hide another")
+					}
 					if at < len(good) && g == good[at] {
 						at++
 					}
