@@ -121,7 +121,11 @@ func (r *Receiver) offEnds(t time.Duration, level Level) {
 func (r *Receiver) offOver(t time.Duration) {
 	between := true
 	if r.state != hunting || r.beforeOff != Off && r.longPiece(r.offSince) {
-		r.lose(r.worthlessFrom(r.last), r.pieceReason(r.offSince, ReasonCutByOff))
+		cut := ReasonCutByOff
+		if r.inEndBit(r.offSince) {
+			cut = ReasonOffInEndBit
+		}
+		r.lose(r.worthlessFrom(r.last), r.pieceReason(r.offSince, cut))
 	}
 	reason := ReasonPreambleTooShort
 	if r.lost {
@@ -185,6 +189,12 @@ func (r *Receiver) worthlessFrom(t time.Duration) time.Duration {
 // Shorter ones are ordinary: half-bits do not end where an off state or the end of the capture comes.
 func (r *Receiver) longPiece(t time.Duration) bool {
 	return uint64(t-r.last) > uint64(r.reading.One.High)
+}
+
+// inEndBit reports whether what lasts until t is the second half of an end bit, as long as it has to be.
+func (r *Receiver) inEndBit(t time.Duration) bool {
+	length, limit := int64(t-r.last), r.reading.Limits.OneHalf
+	return r.state == second && r.bit == 1 && r.shift >= 0x100 && r.shift != startBit && length >= limit.Low && length <= limit.High
 }
 
 // pieceReason is what is wrong with that piece: too long to be anything, or cut as other tells.

@@ -18,6 +18,8 @@ const (
 	ReasonOff Reason = "off"
 	// ReasonCutByOff: the rest of a packet that an off state cut in two.
 	ReasonCutByOff Reason = "cut by off"
+	// ReasonOffInEndBit: a packet of which only the last edge is missing, since the track went off where its end bit ends.
+	ReasonOffInEndBit Reason = "off at the end of the end bit"
 	// ReasonGlitch: two reversals closer together than any half-bit.
 	ReasonGlitch Reason = "glitch"
 	// ReasonNoBand: a half-bit too long or too short to be half a one or half a zero.

@@ -10,7 +10,6 @@ import (
 // afterEndBit judges SIG-006: the bit stream goes on for at least 26 µs after each end bit, S-9.2 footnote 3 (July 2004). Where another
 // packet follows it goes on at least until that one's start bit; where the track goes off, until then.
 type afterEndBit struct {
-	indifferent
 	tally
 	spread verdict.Spread
 	end    time.Duration // of the packet before, never when what followed is not known
@@ -40,7 +39,13 @@ func (j *afterEndBit) off(a *Audit, u signal.Unusable, _ offKind) {
 	j.end = never
 }
 
-func (j *afterEndBit) unusable(*Audit, signal.Unusable) { j.end = never }
+// A track that goes off with the last edge of an end bit leaves no signal after it at all.
+func (j *afterEndBit) unusable(a *Audit, u signal.Unusable) {
+	j.end = never
+	if u.Reason == signal.ReasonOffInEndBit {
+		j.end = u.End
+	}
+}
 
 func (j *afterEndBit) report(*Audit) Report {
 	r := Report{Readings: []Reading{{"signal after an end bit", TimedToOff, j.spread}}, Failures: j.failures}

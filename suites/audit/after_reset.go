@@ -13,7 +13,6 @@ import (
 // 2004). Service mode belongs on the programming track, where packets of it are left out. The time is that from the end bit of the reset to
 // the start bit of the other.
 type resetThenService struct {
-	indifferent
 	tally
 	last  time.Duration // end of the newest reset
 	times verdict.Spread
@@ -56,7 +55,6 @@ func (j *resetThenService) report(a *Audit) Report {
 // resetThenPackets judges PKT-009: after a decoder reset, to all or to one, ten packets go by before one to an address of 112 to 127,
 // S-9.2.1 C (July 2012).
 type resetThenPackets struct {
-	indifferent
 	tally
 	between int // packets since the newest reset, none when below zero
 	counts  verdict.Spread

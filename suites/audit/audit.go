@@ -166,8 +166,11 @@ func (e ears) Unusable(u signal.Unusable) {
 		}
 		return
 	}
-	if u.Reason == signal.ReasonNoBand && u.Start <= a.first {
-		u.Reason = signal.ReasonCutAtStart // the station was not on yet, perhaps: a level alone does not tell
+	switch { // a level alone does not tell whether the station is on: at the ends it may not have been
+	case u.Reason == signal.ReasonNoBand && u.Start <= a.first:
+		u.Reason = signal.ReasonCutAtStart
+	case u.Reason == signal.ReasonNoBand && a.finishing:
+		u.Reason = signal.ReasonCutAtEnd
 	}
 	for _, j := range a.ordered {
 		j.unusable(a, u)

@@ -163,6 +163,36 @@ func TestHandsAtTheTrackExcuseWhenPowerGoes(t *testing.T) {
 	}
 }
 
+// The output goes off in place of the last edge of an end bit, between any two packets or at a power off.
+func TestOffInPlaceOfTheLastEdgeLeavesNoSignalAfterIt(t *testing.T) {
+	for seed := range uint64(50) {
+		s := newAnyStation(rand.New(rand.NewPCG(seed, 14)))
+		s.cutout, s.jitter = false, 0
+		s.run(5)
+		s.raw(s.preamble, idle)
+		s.edges = s.edges[:len(s.edges)-1]
+		s.gapFor(0, s.between(40*time.Millisecond, time.Second))
+		s.run(5)
+		all := judged(s)
+		require.Equal(t, verdict.Fail, all["SIG-006"].Verdict, "%s", s)
+		require.Zero(t, all["SIG-006"].Measurements[0].Value)
+	}
+}
+
+// A level that stays at the beginning or the end may be that of a station that is not on: a wire of two levels does not tell.
+func TestALevelThatStaysAtTheEndsIsNotJudged(t *testing.T) {
+	s := plain(6, station.Main)
+	s.edges = s.edges[:0]
+	s.reverse(0)
+	s.now += 3 * time.Second
+	s.run(20)
+	s.raw(s.preamble, idle)
+	s.now += 3 * time.Second
+	for id, r := range judged(s) {
+		require.True(t, r.Verdict.Inside(), "%s: %v %s", id, r.Failures, r.Reason)
+	}
+}
+
 func TestNothingHeardIsInconclusive(t *testing.T) {
 	a := audit.New(audit.Options{Track: station.Main})
 	a.Finish(time.Second)

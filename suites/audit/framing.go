@@ -20,7 +20,7 @@ func newFraming() *framing { return &framing{} }
 func (j *framing) unusable(_ *Audit, u signal.Unusable) {
 	switch u.Reason {
 	case signal.ReasonCutAtStart, signal.ReasonCutAtEnd, signal.ReasonLost:
-	case signal.ReasonCutByOff:
+	case signal.ReasonCutByOff, signal.ReasonOffInEndBit:
 		j.cut, j.isCut = u, true
 	default:
 		j.broken(u)

@@ -10,7 +10,6 @@ import (
 // rate judges RATE-001: a packet every 30 ms, start bit to start bit, S-9.2 C (July 2004). Only good packets count. What was switched off or
 // lost between two of them says nothing about the station.
 type rate struct {
-	indifferent
 	spread verdict.Spread
 	last   time.Duration // start bit of the good packet before
 }
