@@ -31,6 +31,19 @@ func Topics() map[string][]string {
 	return all
 }
 
+// Chosen words the editions by which packets are judged, for a report: those that were named, and the newest of the other topics.
+func Chosen(named map[string]string) []string {
+	var all []string
+	for _, t := range topics {
+		edition := t.editions[len(t.editions)-1]
+		if named[t.name] == t.editions[0] {
+			edition = t.editions[0]
+		}
+		all = append(all, t.name+": "+edition)
+	}
+	return all
+}
+
 // editions says, by topic, whether the older text holds.
 type editions struct{ oldFirstBytes, oldAspects, oldFunctions, oldAccess, oldSystem bool }
 

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"bufferstop/harness/record"
@@ -94,7 +95,8 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	for _, b := range known.budgets {
 		run.Rig.Budgets = append(run.Rig.Budgets, record.BudgetOf(b))
 	}
-	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file")
+	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file",
+		"where editions of the standards differ, these count: "+strings.Join(audit.Chosen(o.Claims.Editions), "; "))
 	for _, q := range Requirements(o.Track) {
 		r := record.Result{ID: q.ID, Title: q.Title, Level: q.Level, Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
 			Track: string(o.Track), End: reader.End()}

@@ -122,6 +122,16 @@ func TestOnTheProgrammingTrackServiceModeIsNone(t *testing.T) {
 	}
 }
 
+func TestTheRecordNamesTheEditions(t *testing.T) {
+	data := vcd(58*time.Microsecond, 100*time.Microsecond, append(traffic, dcc.Seal(0x81, 0x71, 0x80))...)
+	newest := judge(t, data, judgement.Options{})
+	assert.Contains(t, strings.Join(newest.Notes, "\n"), "aspects: RCN-213 (2015)")
+	assert.Equal(t, verdict.Pass, find(t, newest, "PKT-006").Verdict)
+	old := judge(t, data, judgement.Options{Claims: station.Claims{Editions: map[string]string{"aspects": "S-9.2.1 (2012)"}}})
+	assert.Contains(t, strings.Join(old.Notes, "\n"), "aspects: S-9.2.1 (2012)")
+	assert.Equal(t, verdict.Fail, find(t, old, "PKT-006").Verdict, "aspect 128 has a bit that was to be zero")
+}
+
 func TestABadFileIsNotJudged(t *testing.T) {
 	for name, data := range map[string]string{"empty": "", "no VCD": "hello", "cut": "$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#x\n"} {
 		_, err := judgement.Judge(context.Background(), strings.NewReader(data), judgement.Options{Track: station.Main})
