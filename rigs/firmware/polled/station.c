@@ -231,14 +231,15 @@ static uint8_t speed_byte(bool forward, uint8_t step)
 	return byte | step >> 1 | (step & 1) << 4;
 }
 
-/* --- the programming track: S-9.2.3 E (July 2012), direct mode --- */
+/* --- the programming track: S-9.2.3 E (July 2012), direct mode and the address-only method --- */
 
 enum task { READ = 'r', VERIFY = 'v', WRITE = 'w' };
 enum result { RUNNING, DONE, NOBODY, SHORT };
-enum { AT_REST, POWERING_UP, RESETTING, INSTRUCTING, FOLLOWING };
+enum { AT_REST, POWERING_UP, RESETTING, PAGING, PAGED, INSTRUCTING, FOLLOWING };
 
 static struct {
 	bool keep; /* the power stays on after the task */
+	bool by_address, page; /* the address-only method; its page preset is still to come */
 	uint8_t task, value, step, found, stage, sent;
 	uint16_t cv; /* counted from 0 */
 	enum result result, ending;
@@ -270,8 +271,9 @@ static void acknowledge_reading(uint16_t counts)
 		acknowledge.seen = true;
 }
 
-static void begin_task(uint8_t task, uint16_t cv, uint8_t value)
+static void begin_task(uint8_t task, uint16_t cv, uint8_t value, bool by_address)
 {
+	service.by_address = service.page = by_address;
 	service.task = task;
 	service.cv = cv - 1;
 	service.value = value;
@@ -299,10 +301,16 @@ static void end_task(enum result result)
 		switch_off(PROGRAMMING);
 }
 
-/* 0111CCAA AAAAAAAA and the data: CC is 01 for verify, 11 for write, 10 for one bit, as 111KDBBB. */
+/* Address-only: 0111C000 0DDDDDDD, C 1 to write. Direct: 0111CCAA AAAAAAAA and the data, where CC is 01 for verify, 11 for write,
+ * 10 for one bit, as 111KDBBB. */
 static void say_instruction(void)
 {
 	uint8_t code = 0x74, data = service.value;
+	if (service.by_address) {
+		say(PROGRAMMING, 2, service.task == WRITE ? 0x78 : 0x70, service.task == READ ? service.found : data, 0);
+		out[PROGRAMMING].next.mark = service.sent == 2;
+		return;
+	}
 	if (service.task == WRITE)
 		code = 0x7C;
 	else if (service.task == READ && service.step < 8)
@@ -325,16 +333,31 @@ static void feed_programming(void)
 		break;
 	case RESETTING:
 		if (service.sent == 3)
-			enter_stage(INSTRUCTING);
+			enter_stage(service.page ? PAGING : INSTRUCTING);
+		break;
+	case PAGING:
+		if (service.sent == 5)
+			enter_stage(PAGED);
+		break;
+	case PAGED:
+		if (service.sent == 6) {
+			service.page = false;
+			enter_stage(RESETTING);
+		}
 		break;
 	case INSTRUCTING:
 		if (service.sent == 5 || (service.sent > 2 && acknowledge.seen))
 			enter_stage(FOLLOWING);
 		break;
 	case FOLLOWING:
-		if (service.sent < (service.task == WRITE ? 7 : 2) || (acknowledge.above > 0 && !acknowledge.seen))
+		if (service.sent < (service.task != WRITE ? 2 : service.by_address ? 10 : 7) || (acknowledge.above > 0 && !acknowledge.seen))
 			break;
-		if (service.task == READ && service.step < 8) {
+		if (service.by_address && service.task == READ && !acknowledge.seen && service.found < 127) {
+			service.found++;
+			enter_stage(RESETTING);
+			break;
+		}
+		if (!service.by_address && service.task == READ && service.step < 8) {
 			if (acknowledge.seen)
 				service.found |= bit[service.step];
 			service.step++;
@@ -352,6 +375,8 @@ static void feed_programming(void)
 	service.sent++;
 	if (service.stage == INSTRUCTING)
 		say_instruction();
+	else if (service.stage == PAGING)
+		say(PROGRAMMING, 2, 0x7D, 1, 0); /* the page preset */
 	else
 		say(PROGRAMMING, 2, 0, 0, 0);
 }
@@ -553,14 +578,19 @@ static PGM_P carry_out(void)
 				fresh_ones -= locomotive[i].fresh[k];
 		}
 		return done;
-	case VERB('c', 'v'): /* cv? NUMBER */
+	case VERB('c', 'v'): /* cv NUMBER, and 1 for the address-only method */
 	case VERB('c', 'w'): /* cw NUMBER VALUE: write */
-	case VERB('c', 'c'): /* cc NUMBER VALUE: compare */
-		if (!(is(PSTR("cv"), 1) || is(PSTR("cw"), 2) || is(PSTR("cc"), 2)) || x == 0 || x > 1024 || y > 255)
+	case VERB('c', 'c'): { /* cc NUMBER VALUE: compare */
+		const uint8_t usual = verb[1] == 'v' ? 1 : 2;
+		const bool by_address = numbers > usual;
+		const uint8_t n = usual + by_address;
+		if (!(is(PSTR("cv"), n) || is(PSTR("cw"), n) || is(PSTR("cc"), n)) || x == 0 || x > 1024 || y > 255
+		    || (by_address && (number[usual] != 1 || x > 1 || y > 127)))
 			return refused;
-		begin_task(verb[1] == 'v' ? READ : verb[1] == 'w' ? WRITE : VERIFY, x, y);
+		begin_task(verb[1] == 'v' ? READ : verb[1] == 'w' ? WRITE : VERIFY, x, y, by_address);
 		waits_for = TASK_ENDS;
 		return NULL;
+	}
 	}
 	return refused;
 }
