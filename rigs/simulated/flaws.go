@@ -95,6 +95,7 @@ type flaws struct {
 	pageEarly          bool // the fourth CV of a page is looked for on the next
 	pageKept           bool // the page register is not put back
 	pagedOff           bool // the output goes off between page and data
+	cycleShort         bool // few packets follow when the output comes on again in the middle of an operation
 	lastPageMissing    bool // CV 1021 to 1024 are refused
 
 	tripUntold bool // an overload ends an operation as if no decoder had answered

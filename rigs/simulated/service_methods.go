@@ -99,7 +99,13 @@ func (s *sequencer) powerCycles() bool {
 }
 
 // powered goes on after the output was off in the middle of an operation.
-func (s *sequencer) powered() { s.enter(powerOnCycle, s.reset, s.settings.powerOnPackets) }
+func (s *sequencer) powered() {
+	n := s.settings.powerOnPackets
+	if s.settings.flaws.cycleShort {
+		n = 5
+	}
+	s.enter(powerOnCycle, s.reset, n)
+}
 
 // leavesPage reports whether the page register has to be put back.
 func (s *sequencer) leavesPage() bool {

@@ -94,10 +94,11 @@ func registerOf(i dcc.Instruction) (r dcc.Register, ok bool) {
 	return r, ok && r.Register != dcc.PageRegister
 }
 
-// leads reports whether a run writes the page for an instruction: only resets lie between.
+// leads reports whether a run writes the page for an instruction: no other packet of service mode lies between. Resets do, and in a
+// power-on cycle any packets.
 func leads(all []run, i int) bool {
 	for _, r := range all[i+1:] {
-		if !r.isReset() {
+		if r.packet.IsService() {
 			_, instruction := registerOf(r.meaning)
 			return instruction
 		}
