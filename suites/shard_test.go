@@ -72,6 +72,7 @@ func TestThePartsOfASelectionHaveEachRequirementOnce(t *testing.T) {
 	})
 }
 
+// Of so many parts that none of the others has as much to do as these two.
 func TestTheRequirementsThatTakeMostAreInPartsOfTheirOwn(t *testing.T) {
 	// In so many parts that what the others take together is less for each than what one of these does.
 	for i, id := range []string{"SRV-006", "SRV-012"} {
