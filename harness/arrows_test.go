@@ -27,6 +27,7 @@ var allowed = map[string][]string{
 	"bufferstop/harness/station":       {"bufferstop/harness/dcc", "bufferstop/harness/link", "bufferstop/harness/written"},
 	"bufferstop/harness/calibration":   {"bufferstop/harness/link", "bufferstop/harness/station", "bufferstop/harness/uncertainty", "bufferstop/harness/written"},
 	"bufferstop/harness/uncertainty":   {},
+	"bufferstop/harness/voltage":       {},
 	"bufferstop/harness/written":       {},
 	"bufferstop/harness/record":        {"bufferstop/harness/uncertainty", "bufferstop/harness/verdict"},
 	"bufferstop/harness/report":        {"bufferstop/harness/record", "bufferstop/harness/uncertainty", "bufferstop/harness/verdict"},

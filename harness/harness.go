@@ -94,6 +94,7 @@ const (
 	FitDecoder Ability = "decoder"        // the fake decoder can answer with acknowledge pulses
 	CutSupply  Ability = "power-cycling"  // the station's supply can be switched
 	ReopenLink Ability = "link-reopening" // the link to the station can be closed and opened again: see Reopener
+	SeeVolts   Ability = "volts"          // an oscilloscope sees the voltage between the rails: see Voltmeter
 )
 
 // A Description says what a rig is, what it can do and how well it measures.

@@ -26,6 +26,8 @@ func (d Description) Budget(quantity string, track station.Track) uncertainty.Bu
 		return uncertainty.CurrentTimes(float64(d.SampleInterval), 0, nil)
 	case uncertainty.AnswerTime:
 		return uncertainty.AnswerTimes(0)
+	case uncertainty.OffBegins, uncertainty.OffEnds: // no worse than an edge, as far as the rig says
+		return d.Budget(uncertainty.EdgeTime, track)
 	case uncertainty.CommandTime: // a rig whose time is the host's knows it as well as that of an edge
 		return d.Budget(uncertainty.EdgeTime, track)
 	}

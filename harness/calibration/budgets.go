@@ -38,6 +38,14 @@ const (
 	delay     = 100.0
 )
 
+// How far off the probe sees the voltage go and return: the tolerance of what off is told late by (wiring page, 10 µs ± 1.5 µs), and
+// what the probe's firmware promises of an edge back from off. In nanoseconds.
+const (
+	offGoes    = 1_500.0
+	offReturns = 16_000.0
+	offSource  = "window comparators of the wiring page, firmware of the probe"
+)
+
 // milli is milliamperes in an ampere.
 const milli = 1000
 
@@ -70,7 +78,9 @@ func Budgets(p Probe, f *File) []uncertainty.Budget {
 				edges.ScatterSource += ", with what the station added"
 			}
 		}
-		for _, b := range []uncertainty.Budget{uncertainty.EdgeTimes(edges), uncertainty.HalfDifferences(edges)} {
+		of := append([]uncertainty.Budget{uncertainty.EdgeTimes(edges), uncertainty.HalfDifferences(edges)},
+			uncertainty.OffTimes(uncertainty.OffStates{Edges: edges, Goes: offGoes, Returns: offReturns, Source: offSource})...)
+		for _, b := range of {
 			b.Track = string(c.Track)
 			all = append(all, b)
 		}

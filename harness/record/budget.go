@@ -32,6 +32,8 @@ type Component struct {
 	// Value is a half-width or a standard deviation, in the unit of the budget; Relative the same as a part of what is measured.
 	Value    float64 `json:"value"`
 	Relative float64 `json:"relative,omitempty"`
+	// Squared is the same for each unit of what is measured.
+	Squared float64 `json:"squared,omitempty"`
 	// Times is the sensitivity, 1 if left out.
 	Times   float64 `json:"times,omitempty"`
 	Divisor float64 `json:"divisor"`
@@ -61,7 +63,7 @@ func BudgetOf(b uncertainty.Budget) Budget {
 	}
 	for _, c := range b.Components {
 		sum.Components = append(sum.Components, Component{Name: c.Name, Distribution: string(c.Distribution), Value: c.Value,
-			Relative: c.Relative, Times: c.Times, Divisor: c.Divisor, Freedom: c.Freedom, Repeatability: c.Repeats, Source: c.Source,
+			Relative: c.Relative, Squared: c.Squared, Times: c.Times, Divisor: c.Divisor, Freedom: c.Freedom, Repeatability: c.Repeats, Source: c.Source,
 			Standard: c.Standard(b.Typical)})
 	}
 	return sum

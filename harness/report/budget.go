@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -72,11 +73,14 @@ func budgetViewOf(b record.Budget) budgetView {
 			Divisor: divisorWords(c.Divisor), Standard: unit.Format(rounded(c.Standard, 3)),
 		}
 		var parts []string
-		if c.Value != 0 || c.Relative == 0 {
+		if c.Value != 0 || c.Relative == 0 && c.Squared == 0 {
 			parts = append(parts, unit.Format(rounded(c.Value, 4)))
 		}
 		if c.Relative != 0 {
 			parts = append(parts, relativeWords(c.Relative))
+		}
+		if c.Squared != 0 { // as a part of the typical value, for which all else here is added up
+			parts = append(parts, relativeWords(c.Squared*math.Abs(b.Typical))+" at "+unit.Format(b.Typical))
 		}
 		shown.Value = "± " + strings.Join(parts, " ± ")
 		if c.Times != 0 && c.Times != 1 {

@@ -15,6 +15,10 @@ const (
 	LoopTime       = "loop time"
 	AnswerTime     = "time of an answer over the link"
 	CommandTime    = "time from a command to the track"
+	OffBegins      = "time until the voltage goes"
+	OffEnds        = "time until the voltage comes back"
+	Voltage        = "voltage"
+	Slew           = "slew"
 )
 
 // Source is what every budget goes by.
@@ -25,7 +29,7 @@ type Budget struct {
 	// Quantity is one of those above; Track the track that the budget is for, empty if it holds for all.
 	Quantity string `json:"quantity"`
 	Track    string `json:"track,omitempty"`
-	// Unit is that of the values, as measurements have it: "ns" or "mA".
+	// Unit is that of the values, as measurements have it: "ns", "mA", "mV" or "V/us".
 	Unit string `json:"unit"`
 	// Typical is a usual value of the quantity, for which a report adds the budget up.
 	Typical float64 `json:"typical"`
@@ -103,7 +107,7 @@ func (b Budget) At(value float64) Budget {
 	b.Components = slices.Clone(b.Components)
 	for i := range b.Components {
 		c := &b.Components[i]
-		c.Value, c.Relative = c.Value+c.Relative*math.Abs(value), 0
+		c.Value, c.Relative, c.Squared = c.Value+c.Relative*math.Abs(value)+c.Squared*value*value, 0, 0
 	}
 	return b
 }
@@ -125,7 +129,7 @@ func (b Budget) Check() error {
 		return fmt.Errorf("budget of %q: k is %v, want a number above 0, at most 10", b.Quantity, b.K)
 	}
 	for _, c := range b.Components {
-		for _, x := range []float64{c.Value, c.Relative, c.Divisor, c.Freedom} {
+		for _, x := range []float64{c.Value, c.Relative, c.Squared, c.Divisor, c.Freedom} {
 			if !(x >= 0) || math.IsInf(x, 0) {
 				return fmt.Errorf("budget of %q: component %q has %v, want a number of 0 or more", b.Quantity, c.Name, x)
 			}

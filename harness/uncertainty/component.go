@@ -34,6 +34,9 @@ type Component struct {
 	// Relative is the same as a part of the measured value: 1e-6 for a part in a million. A component has one of the two; if it has
 	// both, they add up.
 	Relative float64 `json:"relative,omitempty"`
+	// Squared is the same for each unit of the measured value: a component that grows with its square, in one over the unit of the
+	// budget. It is there for what is found from a time by dividing, which is the more uncertain the shorter the time was.
+	Squared float64 `json:"squared,omitempty"`
 	// Times is how often the component counts with its sign, its sensitivity coefficient (JCGM 100:2008 5.1.3): 1 if zero.
 	Times float64 `json:"times,omitempty"`
 	// Divisor makes a standard uncertainty of the value.
@@ -55,7 +58,7 @@ func (c Component) Standard(value float64) float64 {
 	if times == 0 {
 		times = 1
 	}
-	return math.Abs(times) * (c.Value + c.Relative*math.Abs(value)) / c.divisor()
+	return math.Abs(times) * (c.Value + c.Relative*math.Abs(value) + c.Squared*value*value) / c.divisor()
 }
 
 func (c Component) divisor() float64 {
@@ -90,6 +93,12 @@ func Scatter(name string, sd float64, source string) Component {
 // Proportional makes a component grow with what is measured: its value becomes a part of that.
 func (c Component) Proportional() Component {
 	c.Value, c.Relative = 0, c.Value
+	return c
+}
+
+// Quadratic makes a component grow with the square of what is measured: its value becomes a part of that for each unit.
+func (c Component) Quadratic() Component {
+	c.Value, c.Squared = 0, c.Value
 	return c
 }
 

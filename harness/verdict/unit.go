@@ -18,6 +18,8 @@ const (
 	Milliohms    Unit = "mohm"
 	Percent      Unit = "percent"
 	PerSecond    Unit = "per second"
+
+	VoltsPerMicrosecond Unit = "V/us" // of a slew
 )
 
 // scale is how a unit is printed above a certain size.
@@ -35,6 +37,8 @@ var scales = map[Unit][]scale{
 	Milliohms:    {{1e3, 1e3, "Ω"}, {0, 1, "mΩ"}},
 	Percent:      {{0, 1, "%"}},
 	PerSecond:    {{0, 1, "/s"}},
+
+	VoltsPerMicrosecond: {{0, 1, "V/µs"}},
 }
 
 // scaleFor chooses how to print a value of this magnitude.

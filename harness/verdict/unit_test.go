@@ -19,6 +19,7 @@ func TestUnitsPrintInTheSizeThatSuits(t *testing.T) {
 		{Count, 14, "14"}, {Count, 1e6, "1000000"}, {Count, 2.5, "2.5"},
 		{Milliamperes, 60, "60 mA"}, {Milliamperes, 2500, "2.5 A"},
 		{Millivolts, 14_000, "14 V"}, {Milliohms, 500, "500 mΩ"},
+		{Millivolts, 8_500, "8.5 V"}, {Millivolts, 42, "42 mV"}, {VoltsPerMicrosecond, 2.4, "2.4 V/µs"},
 		{Percent, 5, "5%"}, {PerSecond, 120, "120/s"},
 		{"furlong", 8, "8 furlong"}, {Count, math.NaN(), "not a number"},
 	} {
@@ -31,14 +32,16 @@ func TestUnitsPrintInTheSizeThatSuits(t *testing.T) {
 
 func TestLimitsPrintInWords(t *testing.T) {
 	for want, got := range map[string]string{
-		"55 to 61 µs":     Nanoseconds.FormatLimit(Between(55e3, 61e3, "")),
-		"95 µs to 9.9 ms": Nanoseconds.FormatLimit(Between(95e3, 9.9e6, "")),
-		"0 to 30 ms":      Nanoseconds.FormatLimit(Between(0, 30e6, "")),
-		"at most 30 ms":   Nanoseconds.FormatLimit(AtMost(30e6, "")),
-		"at least 14":     Count.FormatLimit(AtLeast(14, "")),
-		"3 to 6":          Count.FormatLimit(Between(3, 6, "")),
-		"exactly 3":       Count.FormatLimit(Exactly(3, "")),
-		"no limit":        Count.FormatLimit(Limit{}),
+		"55 to 61 µs":       Nanoseconds.FormatLimit(Between(55e3, 61e3, "")),
+		"95 µs to 9.9 ms":   Nanoseconds.FormatLimit(Between(95e3, 9.9e6, "")),
+		"0 to 30 ms":        Nanoseconds.FormatLimit(Between(0, 30e6, "")),
+		"at most 30 ms":     Nanoseconds.FormatLimit(AtMost(30e6, "")),
+		"8.5 to 22 V":       Millivolts.FormatLimit(Between(8500, 22_000, "")),
+		"at least 14":       Count.FormatLimit(AtLeast(14, "")),
+		"at least 2.4 V/µs": VoltsPerMicrosecond.FormatLimit(AtLeast(2.4, "")),
+		"3 to 6":            Count.FormatLimit(Between(3, 6, "")),
+		"exactly 3":         Count.FormatLimit(Exactly(3, "")),
+		"no limit":          Count.FormatLimit(Limit{}),
 	} {
 		assert.Equal(t, want, got)
 	}
