@@ -3,6 +3,7 @@ package rails
 import (
 	"cmp"
 	"fmt"
+	"time"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -15,6 +16,16 @@ type Circuit struct {
 	Bridge physic.ElectricResistance // resistance of the bridge: 0.3 Ω
 	Sense  physic.ElectricResistance // sense resistor: 0.15 Ω
 	Wiring physic.ElectricResistance // to the rails and back: 0.2 Ω
+	// Rise is how long the bridge takes from one polarity to the other: 400 ns. Driver boards of the trade switch within some tens of
+	// nanoseconds to some microseconds (common practice, no source).
+	Rise time.Duration
+	// Capacitance is what lies across the rails besides decoders: their suppression capacitors, and track and cables, 50 nF (common
+	// practice, no source).
+	Capacitance physic.ElectricalCapacitance
+	// Uneven is a further drop of a bridge that drives the negative polarity less well. None by default.
+	Uneven physic.ElectricPotential
+	// Kink is the voltage at which a bridge runs back by a volt, on its way from one polarity to the other. None by default.
+	Kink physic.ElectricPotential
 }
 
 // WithDefaults fills in what is zero.
@@ -25,6 +36,8 @@ func (c Circuit) WithDefaults() Circuit {
 	c.Bridge = cmp.Or(c.Bridge, 300*physic.MilliOhm)
 	c.Sense = cmp.Or(c.Sense, 150*physic.MilliOhm)
 	c.Wiring = cmp.Or(c.Wiring, 200*physic.MilliOhm)
+	c.Rise = cmp.Or(c.Rise, 400*time.Nanosecond)
+	c.Capacitance = cmp.Or(c.Capacitance, 50*physic.NanoFarad)
 	return c
 }
 
@@ -34,6 +47,8 @@ func (c Circuit) circuit() circuit {
 	return newCircuit(circuit{
 		supply: volts(c.Supply), limit: float64(c.Limit) / float64(physic.Ampere), drop: volts(c.Drop),
 		bridge: ohms(c.Bridge), sense: ohms(c.Sense), wiring: ohms(c.Wiring),
+		rise: float64(c.Rise), farads: float64(c.Capacitance) / float64(physic.Farad),
+		uneven: volts(c.Uneven), kink: volts(c.Kink),
 	})
 }
 
@@ -43,6 +58,9 @@ func (c Circuit) Check() error {
 	if s.supply > 30 || s.supply-s.drop < sufficient || s.limit <= 0 || min(s.drop, s.bridge, s.sense, s.wiring) < 0 ||
 		s.bridge+s.sense+s.wiring <= 0 {
 		return fmt.Errorf("circuit %+v, want a supply of at most 30 V that leaves 7 V at the rails, and no negative value", c)
+	}
+	if c.Rise < 0 || c.Rise > longestRise || c.Capacitance < 0 || c.Capacitance > physic.MicroFarad {
+		return fmt.Errorf("rise %v and capacitance %v, want 0s to %v and 0F to 1µF", c.Rise, c.Capacitance, longestRise)
 	}
 	return nil
 }
@@ -67,6 +85,12 @@ type circuit struct {
 	bridge float64 // their resistance
 	sense  float64 // sense resistor in the bridge's ground
 	wiring float64 // from the output to the rails and back
+
+	// What a change of polarity looks like: see swing.
+	rise   float64 // nanoseconds
+	farads float64 // across the rails
+	uneven float64
+	kink   float64
 
 	plenty float64 // without a short, the rails have enough voltage for everything below this current
 }

@@ -17,6 +17,8 @@ import (
 //	bridge = "300mOhm"    # its resistance
 //	sense = "150mOhm"     # sense resistor
 //	wiring = "200mOhm"    # to the rails and back
+//	rise = "400ns"        # how long the bridge takes from one polarity to the other
+//	capacitance = "50nF"  # across the rails
 //
 //	[probe]
 //	clock = "16MHz"
@@ -24,6 +26,9 @@ import (
 //	sample_interval = "500us"
 //	current_step = "1mA"
 //	current_noise = "1mA" # standard deviation of a sample
+//	volt_interval = "25ns"
+//	volt_step = "20mV"
+//	volt_noise = "20mV"   # standard deviation of a sample
 type Tables struct {
 	Supply struct {
 		Voltage quantity[physic.ElectricPotential, *physic.ElectricPotential] `toml:"voltage"`
@@ -34,6 +39,9 @@ type Tables struct {
 		Bridge quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"bridge"`
 		Sense  quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"sense"`
 		Wiring quantity[physic.ElectricResistance, *physic.ElectricResistance] `toml:"wiring"`
+		Rise   span                                                            `toml:"rise"`
+
+		Capacitance quantity[physic.ElectricalCapacitance, *physic.ElectricalCapacitance] `toml:"capacitance"`
 	} `toml:"track"`
 	ProbeTable struct {
 		Clock          quantity[physic.Frequency, *physic.Frequency]             `toml:"clock"`
@@ -41,6 +49,10 @@ type Tables struct {
 		SampleInterval span                                                      `toml:"sample_interval"`
 		CurrentStep    quantity[physic.ElectricCurrent, *physic.ElectricCurrent] `toml:"current_step"`
 		CurrentNoise   quantity[physic.ElectricCurrent, *physic.ElectricCurrent] `toml:"current_noise"`
+
+		VoltInterval span                                                          `toml:"volt_interval"`
+		VoltStep     quantity[physic.ElectricPotential, *physic.ElectricPotential] `toml:"volt_step"`
+		VoltNoise    quantity[physic.ElectricPotential, *physic.ElectricPotential] `toml:"volt_noise"`
 	} `toml:"probe"`
 }
 
@@ -49,6 +61,7 @@ func (t *Tables) Circuit() Circuit {
 	return Circuit{
 		Supply: t.Supply.Voltage.value, Limit: t.Supply.Limit.value, Drop: t.Track.Drop.value,
 		Bridge: t.Track.Bridge.value, Sense: t.Track.Sense.value, Wiring: t.Track.Wiring.value,
+		Rise: time.Duration(t.Track.Rise), Capacitance: t.Track.Capacitance.value,
 	}
 }
 
@@ -58,6 +71,7 @@ func (t *Tables) Probe() Probe {
 	return Probe{
 		Clock: p.Clock.value, Noise: time.Duration(p.Noise), SampleInterval: time.Duration(p.SampleInterval),
 		CurrentStep: p.CurrentStep.value, CurrentNoise: p.CurrentNoise.value,
+		VoltInterval: time.Duration(p.VoltInterval), VoltStep: p.VoltStep.value, VoltNoise: p.VoltNoise.value,
 	}
 }
 

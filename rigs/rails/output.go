@@ -71,6 +71,9 @@ func (o *Output) Driven() signal.Level { return o.driven }
 
 // Edge sets the bridge at t.
 func (o *Output) Edge(t time.Duration, level signal.Level) {
+	if o.probe.scope.left > 0 {
+		o.probe.scope.edge(o, t, level)
+	}
 	if !o.seen || !o.fed || o.driven == signal.Off || level == signal.Off {
 		o.drive(t, level)
 		return

@@ -25,6 +25,10 @@ type Probe struct {
 	SampleInterval time.Duration
 	// CurrentStep is the step of the current converter, 1 mA; CurrentNoise the standard deviation of a sample, 1 mA.
 	CurrentStep, CurrentNoise physic.ElectricCurrent
+	// VoltInterval is the time between two samples of the voltage around a change of polarity, 25 ns. VoltStep is the step of their
+	// converter, 20 mV: 12 bits on ±40 V; VoltNoise the standard deviation of a sample, 20 mV.
+	VoltInterval        time.Duration
+	VoltStep, VoltNoise physic.ElectricPotential
 }
 
 // WithDefaults fills in what is zero.
@@ -34,6 +38,9 @@ func (p Probe) WithDefaults() Probe {
 	p.SampleInterval = cmp.Or(p.SampleInterval, 500*time.Microsecond)
 	p.CurrentStep = cmp.Or(p.CurrentStep, physic.MilliAmpere)
 	p.CurrentNoise = cmp.Or(p.CurrentNoise, physic.MilliAmpere)
+	p.VoltInterval = cmp.Or(p.VoltInterval, 25*time.Nanosecond)
+	p.VoltStep = cmp.Or(p.VoltStep, 20*physic.MilliVolt)
+	p.VoltNoise = cmp.Or(p.VoltNoise, 20*physic.MilliVolt)
 	return p
 }
 
@@ -48,6 +55,10 @@ func (p Probe) Check() error {
 		return fmt.Errorf("sample interval %v, want 10µs to 1s", p.SampleInterval)
 	case p.CurrentStep < 0 || p.CurrentNoise < 0 || p.CurrentStep > physic.Ampere || p.CurrentNoise > physic.Ampere:
 		return fmt.Errorf("current step %v and noise %v, want 0A to 1A", p.CurrentStep, p.CurrentNoise)
+	case p.VoltInterval < 5*time.Nanosecond || p.VoltInterval > time.Microsecond:
+		return fmt.Errorf("interval of the voltage %v, want 5ns to 1µs", p.VoltInterval)
+	case p.VoltStep < 0 || p.VoltNoise < 0 || p.VoltStep > physic.Volt || p.VoltNoise > physic.Volt:
+		return fmt.Errorf("voltage step %v and noise %v, want 0V to 1V", p.VoltStep, p.VoltNoise)
 	}
 	return nil
 }
@@ -60,7 +71,14 @@ func (p Probe) Budgets() []uncertainty.Budget {
 		Noise: float64(p.Noise), NoiseSource: "noise of the simulated probe",
 		WholeNanoseconds: true,
 	}
-	return []uncertainty.Budget{
+	milliVolt := float64(physic.MilliVolt)
+	volts := uncertainty.Volts{
+		Step: float64(p.VoltStep) / milliVolt, Noise: float64(p.VoltNoise) / milliVolt, Interval: float64(p.VoltInterval),
+		Source: "oscilloscope of the simulated probe",
+	}
+	return append(uncertainty.OffTimes(uncertainty.OffStates{Edges: edges}),
+		uncertainty.Voltages(volts),
+		uncertainty.Slews(volts),
 		uncertainty.EdgeTimes(edges),
 		uncertainty.HalfDifferences(edges),
 		uncertainty.Currents(uncertainty.Samples{
@@ -69,7 +87,7 @@ func (p Probe) Budgets() []uncertainty.Budget {
 		}),
 		uncertainty.CurrentTimes(float64(p.SampleInterval), 0, nil),
 		uncertainty.AnswerTimes(0),
-	}
+	)
 }
 
 // milli makes milliamperes of what physic counts in.
@@ -99,6 +117,7 @@ type probe struct {
 	last      time.Duration // of the latest edge seen
 	step      uint64        // clock period in 1/65536 ns
 	spread    uint64        // noise as the width of each of two uniform draws, in 1/65536 ns
+	scope     scope
 }
 
 // listening is one listener, until it is cancelled.
@@ -122,6 +141,7 @@ func newProbe(p Probe, random *rand.Rand) probe {
 		step:    uint64(math.Round(65536 * 1e9 / (float64(p.Clock) / float64(physic.Hertz)))),
 		// The sum of two uniform draws of this width has the standard deviation wanted.
 		spread: uint64(65536 * float64(p.Noise) * math.Sqrt(6)),
+		scope:  scope{Probe: p, random: rand.New(rand.NewPCG(random.Uint64(), random.Uint64()))},
 	}
 }
 

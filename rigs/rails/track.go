@@ -8,6 +8,7 @@ import (
 	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/signal"
+	"bufferstop/harness/voltage"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -26,7 +27,10 @@ type Rig interface {
 	Usable() error
 }
 
-var _ harness.Track = (*track)(nil)
+var (
+	_ harness.Track     = (*track)(nil)
+	_ harness.Voltmeter = (*track)(nil)
+)
 
 // Track is the output as the harness sees it. What is done to it takes effect at the rig's present time.
 func (o *Output) Track(r Rig) harness.Track { return &track{r, o} }
@@ -53,6 +57,11 @@ func (t *track) Listen(l harness.Listener) (cancel func()) {
 			p.sampleAt = never
 		}
 	}
+}
+
+// Traces is what the probe's oscilloscope sees.
+func (t *track) Traces(n int, take func(voltage.Trace)) (cancel func()) {
+	return t.probe.scope.arm(n, take)
 }
 
 func (t *track) Fit(c fakedecoder.Config) (*fakedecoder.Decoder, error) {
