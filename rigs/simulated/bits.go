@@ -39,8 +39,9 @@ type generator struct {
 	position int
 	second   bool          // the next half-bit is the second of its bit
 	grid     int64         // when the next half-bit is due, fine
-	next     time.Duration // when its edge comes; never when not running
+	next     time.Duration // when the next edge comes, of a half-bit or of a cutout; never when not running
 
+	cutout  cutout
 	spoil   bitSpoiler // what a flawed firmware does to its bits
 	cutsOff bool       // a flawed one takes the power off right after a packet
 }
@@ -72,15 +73,25 @@ func (g *generator) start(t time.Duration) {
 	g.bits, g.position, g.second, g.ending = g.bits[:0], 0, false, false
 	g.spoil.sent = 0
 	g.running, g.grid, g.next = true, int64(t)*fine, t
+	g.cutout.forget()
 }
 
 // stop switches the output off at once.
 func (g *generator) stop() {
 	g.running, g.next = false, never
+	g.cutout.forget()
 }
 
 // step makes the edge that is due and returns the new state of the output.
 func (g *generator) step() signal.Level {
+	if g.cutout.length == 0 {
+		return g.halfBit()
+	}
+	return g.stepAround()
+}
+
+// halfBit begins the half-bit that is due and returns its level.
+func (g *generator) halfBit() signal.Level {
 	if g.position == len(g.bits) && !g.load() {
 		t := g.next
 		g.stop()
@@ -114,6 +125,7 @@ func (g *generator) load() bool {
 	if g.ending {
 		return false
 	}
+	after := len(g.bits) > 0
 	g.position = 0
 	p := g.source.nextPacket(g.next)
 	if p == nil && g.cutsOff {
@@ -128,5 +140,8 @@ func (g *generator) load() bool {
 		return true
 	}
 	g.bits = g.spoil.apply(p.AppendBits(g.bits[:0], g.preamble), p)
+	if g.cutout.length > 0 && after {
+		g.cutout.plan(g.next)
+	}
 	return true
 }

@@ -50,5 +50,18 @@ func flaw(change func(*flaws)) func(*settings) {
 	return func(s *settings) { change(&s.flaws) }
 }
 
+// Habit is the name of the habit of the stations that can have the defect; empty for those with the habits of the reference station.
+func (d Defect) Habit() string {
+	for _, h := range habits {
+		for _, other := range h.defects {
+			if other.Name == d.Name {
+				return h.Name
+			}
+		}
+	}
+	return ""
+}
+
 // defects are those of every group, each in its own file.
-var defects = slices.Concat(signalDefects, packetDefects, operationsDefects, accessoryDefects, depthDefects, linkDefects, powerDefects, serviceDefects, acknowledgeDefects, overloadDefects)
+var defects = slices.Concat(signalDefects, packetDefects, operationsDefects, accessoryDefects, depthDefects, linkDefects, powerDefects,
+	serviceDefects, acknowledgeDefects, overloadDefects, voltDefects, cutoutDefects, latchedDefects)

@@ -11,7 +11,9 @@ import (
 	"time"
 
 	"bufferstop/fakedecoder"
+	"bufferstop/harness"
 	"bufferstop/harness/station"
+	"bufferstop/harness/voltage"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -44,7 +46,7 @@ func TestEveryDefectIsFoundByItsName(t *testing.T) {
 func TestADefectChangesNothingButWhatItIsAbout(t *testing.T) {
 	for _, d := range Defects() {
 		for seed := range int64(3) {
-			healthy, err := New(Options{Seed: seed})
+			healthy, err := New(Options{Seed: seed, Habit: d.Habit()})
 			require.NoError(t, err)
 			flawed, err := New(Options{Seed: seed, Defect: d.Name})
 			require.NoError(t, err)
@@ -76,6 +78,7 @@ func exercise(b *bench) uint64 {
 	}
 	ask("LOCO:SPE 9,9,FORW,128") // for the power-up sequence to hold up
 	b.powerUp()
+	b.Track(station.Main).(harness.Voltmeter).Traces(4, func(v voltage.Trace) { fmt.Fprintln(h, v) })
 	b.wait(2 * time.Second)
 	for _, c := range []string{
 		"LOCO:SPE 3,7,FORW,28", "LOCO:SPE 3,1,FORW,128", "LOCO:SPE 127,5,FORW,128", "LOCO:SPE 10239,5,REV,28",
@@ -164,6 +167,8 @@ func exercise(b *bench) uint64 {
 	b.wait(200 * time.Millisecond)
 	require.NoError(b.t, main.Open())
 	b.wait(6 * time.Second)
+	ask("TRAC:POW MAIN,ON") // for one that is latched
+	b.wait(time.Second)
 	require.NoError(b.t, programming.Load(300*physic.MilliAmpere))
 	b.wait(200 * time.Millisecond)
 	ask("TRAC:POW PROG,OFF")
@@ -214,11 +219,20 @@ func TestEveryDefectChangesWhatTheStationDoes(t *testing.T) {
 	healthy := exercise(newBench(t, Options{Nominal: true}, true))
 	require.Equal(t, healthy, exercise(newBench(t, Options{Nominal: true}, true)))
 	seen := map[uint64]string{healthy: "no defect"}
+	for _, h := range Habits() {
+		sum := exercise(newBench(t, Options{Nominal: true, Habit: h.Name}, true))
+		assert.Empty(t, seen[sum], "%s does the same", h.Name)
+		seen[sum] = h.Name
+	}
 	for i, d := range Defects() {
 		if testing.Short() && i%8 != 0 {
 			continue // -short goes with -race, which makes this ten times slower
 		}
 		sum := exercise(newBench(t, Options{Nominal: true, Defect: d.Name}, true))
+		if d.Name == "latch-let-go" { // without the habit, that is
+			assert.Equal(t, "no defect", seen[sum])
+			continue
+		}
 		assert.Empty(t, seen[sum], "%s does the same", d.Name)
 		seen[sum] = d.Name
 	}

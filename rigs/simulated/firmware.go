@@ -88,6 +88,13 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 		}
 		s.wake(t)
 	}
+	s.port[mainPort].generator.cutout.cutoutSettings = set.cutout
+	if set.flaws.cutoutsLost {
+		s.port[mainPort].generator.cutout.everyOne = spoilEvery
+	}
+	if set.flaws.serviceCutout {
+		s.port[programmingPort].generator.cutout.cutoutSettings = set.cutout
+	}
 	set.flaws.spoilGenerators(s)
 	s.port[mainPort].watch.skip = set.flaws.saturatedSkip
 	s.inter = language(s, t+set.bootTime)
@@ -142,6 +149,9 @@ func (s *firmware) wake(t time.Duration) {
 // switchOn powers an output.
 func (s *firmware) switchOn(i int, t time.Duration) {
 	p := &s.port[i]
+	if p.state == powerTripped && s.settings.flaws.deafToOn {
+		return
+	}
 	p.state, p.retryAt = powerOn, never
 	if p.generator.running {
 		p.generator.ending = false
@@ -166,6 +176,9 @@ func (s *firmware) trip(i int, t time.Duration) {
 	p.state, p.readAt = powerTripped, never
 	p.watch.restart()
 	p.retryAt = t + s.settings.retryAfter
+	if s.settings.latched {
+		p.retryAt = never
+	}
 	if i == programmingPort {
 		code := trackTripped
 		if s.settings.flaws.tripUntold {
@@ -216,6 +229,12 @@ func (s *firmware) reading(i int, t time.Duration, counts int) {
 		return
 	}
 	p.readAt = t + s.settings.samplePeriod
+	if p.generator.cutout.open {
+		return // nothing flows in a cutout, which says nothing of what lies across the rails
+	}
+	if f := &s.settings.flaws; f.loadStretch > 0 && i == mainPort && counts >= f.loadFrom {
+		p.generator.spoil.stretch = int64(f.loadStretch) * fine
+	}
 	if i == programmingPort && s.sequencer.running {
 		s.sequencer.detector.reading(counts)
 		s.readingFlaw()

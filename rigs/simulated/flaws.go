@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"bufferstop/harness/dcc"
+
+	"periph.io/x/conn/v3/physic"
 )
 
 // flaws are what a build of the firmware gets wrong that is not a wrong number in its settings.
@@ -122,6 +124,21 @@ type flaws struct {
 	bothCut       bool
 	forgetsOnTrip bool
 	tornRestart   bool
+	deafToOn      bool // a track that has tripped is taken for one that is on: it comes back only after it was switched off
+
+	// What the builder has wired to it.
+	supply   physic.ElectricPotential // in place of the rig's
+	slowRise time.Duration            // of the bridge
+	uneven   physic.ElectricPotential // further drop of the negative polarity
+	kink     physic.ElectricPotential // where the bridge runs back
+
+	// Timing that depends on what is drawn.
+	loadStretch time.Duration // a half-bit of the main track lasts this much longer at a reading
+	loadFrom    int           // of so many counts
+
+	// Cutouts.
+	serviceCutout bool // the programming track has them too
+	cutoutsLost   bool // now and then there is none
 }
 
 // tornBit is a bit whose value changes between its two halves: half a one and half a zero.
@@ -203,7 +220,7 @@ func (f *flaws) spoilGenerators(s *firmware) {
 	}
 	g.spoil.pause = int(int64(f.idlePause) * fine / (g.half[1][0] + g.half[1][1]))
 	for i := range s.port {
-		s.port[i].generator.spoil.active = f.longZero > 0 || f.serialStretch > 0 || f.holds()
+		s.port[i].generator.spoil.active = f.longZero > 0 || f.serialStretch > 0 || f.loadStretch > 0 || f.holds()
 	}
 }
 

@@ -29,6 +29,8 @@ type Options struct {
 	Seed int64
 	// Defect is the name of a seeded defect, one of Defects; empty for a healthy station.
 	Defect string
+	// Habit is the name of a habit of the station, one of Habits; empty for what the defect needs, or the reference station's.
+	Habit string
 	// Nominal builds a station without variation: every value the standards' or the declared bands' middle, for those
 	// who have to know it beforehand. What is random within one run stays random.
 	Nominal bool
@@ -69,6 +71,7 @@ var _ harness.Rig = (*Rig)(nil)
 // New builds a rig whose station has just started and waits for its first command, with both outputs off. The error says
 // which defect does not exist, or which option is out of its range.
 func New(o Options) (*Rig, error) {
+	given := o.Circuit
 	if err := o.complete(); err != nil {
 		return nil, err
 	}
@@ -88,19 +91,15 @@ func New(o Options) (*Rig, error) {
 	r.settings.forgets = o.Forgets
 	r.gain = countsPerAmpere * gain
 	r.settings.numbering = o.Numbering
-	if o.Defect != "" {
-		d, err := Find(o.Defect)
-		if err != nil {
-			return nil, err
-		}
-		d.apply(&r.settings)
+	if err := r.form(&o, draw); err != nil {
+		return nil, err
 	}
 	r.random, r.jitter = *seed(2), rand.New(seed(3))
 	character := 10 * time.Second / time.Duration(o.Baud)
 	r.line = wire.Line{World: r, ToStation: wire.Queue{Character: character}, ToHost: wire.Queue{Character: character}}
 	names := [ports]station.Track{station.Main, station.Programming}
 	for i := range r.output {
-		r.output[i] = rails.New(names[i], o.Circuit, o.Probe, rand.New(seed(4+uint64(i))))
+		r.output[i] = rails.New(names[i], r.settings.wired(given), o.Probe, rand.New(seed(4+uint64(i))))
 	}
 	r.build(-r.settings.bootTime)
 	return r, nil
@@ -155,7 +154,7 @@ func (r *Rig) build(t time.Duration) {
 func (r *Rig) Describe() harness.Description {
 	all := []harness.Ability{
 		harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
-		harness.FitDecoder, harness.CutSupply, harness.ReopenLink,
+		harness.FitDecoder, harness.CutSupply, harness.ReopenLink, harness.SeeVolts,
 	}
 	return harness.Description{
 		Name: r.options.Name,

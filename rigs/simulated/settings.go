@@ -66,6 +66,13 @@ type settings struct {
 	// Current telemetry.
 	countsPerAmpere float64 // what the firmware believes the sense amplifier gives
 
+	// Bridge.
+	rise time.Duration // from one polarity to the other
+	// cutout is what the main track leaves for bi-directional communication; the zero value leaves nothing.
+	cutout cutoutSettings
+	// latched tracks stay off after a trip until they are switched on; the others come back by themselves.
+	latched bool
+
 	// Processor.
 	bootTime     time.Duration // from supply to the first character accepted
 	unitTime     time.Duration // to execute one unit of a message
@@ -133,6 +140,8 @@ func nominal() settings {
 
 		countsPerAmpere: countsPerAmpere,
 
+		rise: 400 * time.Nanosecond,
+
 		bootTime:     250 * time.Millisecond,
 		unitTime:     150 * time.Microsecond,
 		inputBuffer:  256,
@@ -194,6 +203,8 @@ func (s *settings) vary(r *rand.Rand) {
 	s.registerVerifies = within(7, 9)
 	s.addressRecovery, s.firstRegisterRecovery = within(10, 12), within(10, 12)
 	s.refreshHigh = r.IntN(2) == 0
+	// 29.6 V from peak to peak in at most 3 µs are 9.9 V/µs, where S-9.1 B, Table 2 (2020) asks for 2.4.
+	s.rise = span(100*time.Nanosecond, 3*time.Microsecond)
 }
 
 // counts is the reading of the converter for a current in amperes.
