@@ -160,6 +160,28 @@ func TestAnOverloadThatEndsByItselfIsNoTrip(t *testing.T) {
 	})))
 }
 
+// A bi-directional cutout, 0.4 ms without current every 8 ms, is no end of an overload; the cut after 40 ms is.
+func TestAnInterruptionIsNoTripWhereItIsExpected(t *testing.T) {
+	samples := sampled(100*µs, 100*ms, func(t time.Duration) physic.ElectricCurrent {
+		if t >= 50*ms || t%(8*ms) < 400*µs {
+			return 0
+		}
+		return during(t, 10*ms, 40*ms, 3*physic.Ampere)
+	})
+	found := func(last time.Duration) (all []current.Trip) {
+		trips := current.NewTrips(current.TripFilter{Above: physic.Ampere, Nothing: 10 * mA, Fall: ms, Last: last}, func(t current.Trip) { all = append(all, t) })
+		trips.Samples(samples)
+		return all
+	}
+	assert.Len(t, found(0), 6)
+	one := found(ms)
+	if assert.Len(t, one, 1) {
+		assert.InDelta(t, float64(10*ms), float64(one[0].Start), float64(100*µs))
+		assert.InDelta(t, float64(50*ms), float64(one[0].Time), float64(100*µs))
+		assert.Equal(t, 3*physic.Ampere, one[0].Peak)
+	}
+}
+
 func TestMeterIntegratesWhatCanBeWorkedOutByHand(t *testing.T) {
 	var m current.Meter
 	assert.Zero(t, m.Mean())

@@ -25,6 +25,9 @@ type TripFilter struct {
 	// Fall is the longest time that the current may take from Above to Nothing: at least one sample interval, more for
 	// probes that filter. An overload that falls slower, or not so far, was not tripped but taken away.
 	Fall time.Duration
+	// Last is how long the current stays at nothing for it to be a trip. A current that comes back earlier was interrupted, as by a
+	// cutout for bi-directional communication, and the overload goes on. Zero: a trip is one at once.
+	Last time.Duration
 }
 
 // Trips looks for trips. Make one with NewTrips.
@@ -43,6 +46,7 @@ const (
 	noOverload tripState = iota
 	overload
 	falling
+	gone
 )
 
 // NewTrips makes an analysis that calls report for each trip when the current has fallen to nothing.
@@ -68,16 +72,30 @@ func (t *Trips) Sample(s Sample) {
 		t.state = falling
 		t.trip.Time = crossing(last, s, float64(t.filter.Above))
 	}
+	if t.state == gone {
+		t.stay(s)
+	}
 	if t.state != falling {
 		return
 	}
 	// The instant of Nothing, not of the sample below it: a probe that samples seldom must not make a fall look slow.
 	switch {
 	case s.Current <= t.filter.Nothing && crossing(last, s, float64(t.filter.Nothing))-t.trip.Time <= t.filter.Fall:
-		t.state = noOverload
-		t.report(t.trip)
+		t.state = gone
+		t.stay(s)
 	case s.Current <= t.filter.Nothing || s.Time-t.trip.Time > t.filter.Fall:
 		t.state = noOverload
+	}
+}
+
+// stay looks whether nothing has lasted long enough. What comes back below the limit was neither a trip nor is it an overload.
+func (t *Trips) stay(s Sample) {
+	switch {
+	case s.Current > t.filter.Nothing:
+		t.state = noOverload
+	case s.Time-t.trip.Time >= t.filter.Last:
+		t.state = noOverload
+		t.report(t.trip)
 	}
 }
 

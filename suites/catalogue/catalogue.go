@@ -2,8 +2,8 @@
 // per topic, a table per requirement, reviewed like a text. What is in every file of them:
 //
 //   - `source` names the standard, its section and its edition; `evidence` says how we know it.
-//   - limits are durations (us, ms, s), currents (mA) or plain counts; "declared" stands for the value in the station's file.
-//     Where editions differ, a limit names topic and edition, of editions.toml.
+//   - limits are durations (us, ms, s), currents (mA), voltages (V), slews (V/us) or plain counts; "declared" stands for the value in
+//     the station's file. Where editions differ, a limit names topic and edition, of editions.toml.
 //   - `exercises` and `takes` (about how long it takes on the rig, where that is far from the usual) serve the division of
 //     a run into parts.
 //
@@ -39,7 +39,7 @@ var suites = []struct {
 	name   string
 	topics []string
 }{
-	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "direct_current", "power"}},
+	{"conformance", []string{"signal", "packets", "rate", "operations", "accessories", "link", "direct_current", "power", "volts", "load", "cutout"}},
 	{"programming", []string{"sequences", "methods", "values", "acknowledge"}},
 	{"shortcircuit", []string{"overload", "recovery", "current"}},
 }
@@ -118,7 +118,7 @@ func span(text string) time.Duration {
 	return d
 }
 
-// A Limit bounds one measured quantity. Min and Max are a duration ("55us"), a number with mA ("50mA"), a plain count,
+// A Limit bounds one measured quantity. Min and Max are a duration ("55us"), a number with mA, mV, V or V/us ("50mA"), a plain count,
 // or empty for no bound; "declared" means that the station file gives the value.
 type Limit struct {
 	Quantity string `toml:"quantity"`
@@ -404,18 +404,29 @@ func (l Limit) checkEdition() error {
 	return nil
 }
 
-// Value reads a bound: nanoseconds for a duration, milliamperes for a current, the number itself for a count.
+// units are how bounds other than durations and counts are written, and how many of the units of measurements each is.
+var units = []struct {
+	suffix string
+	of     float64
+}{
+	{"mA", 1}, {"mV", 1}, {"V/us", 1}, {"V", 1000},
+}
+
+// Value reads a bound: nanoseconds for a duration, milliamperes for a current, millivolts for a voltage, volts a microsecond for a slew,
+// the number itself for a count.
 func Value(text string) (float64, error) {
 	if n, err := strconv.ParseFloat(text, 64); err == nil {
 		return n, nil
 	}
-	if digits, ok := strings.CutSuffix(text, "mA"); ok {
-		if n, err := strconv.ParseFloat(digits, 64); err == nil {
-			return n, nil
+	for _, u := range units {
+		if digits, ok := strings.CutSuffix(text, u.suffix); ok {
+			if n, err := strconv.ParseFloat(digits, 64); err == nil {
+				return n * u.of, nil
+			}
 		}
 	}
 	if d, err := time.ParseDuration(text); err == nil {
 		return float64(d), nil
 	}
-	return 0, fmt.Errorf("%q is no bound: wanted a duration (55us), a current (50mA) or a number", text)
+	return 0, fmt.Errorf("%q is no bound: wanted a duration (55us), a current (50mA), a voltage (8.5V), a slew (2.4V/us) or a number", text)
 }

@@ -28,14 +28,17 @@ func TestALimitHasTheSourceOfItsRequirementUnlessItNamesItsOwn(t *testing.T) {
 	assert.False(t, ok)
 }
 
-func TestValueReadsDurationsCurrentsAndCounts(t *testing.T) {
-	for text, want := range map[string]float64{"55us": 55000, "30ms": 30e6, "50mA": 50, "14": 14, "0": 0} {
+func TestValueReadsDurationsCurrentsVoltagesSlewsAndCounts(t *testing.T) {
+	for text, want := range map[string]float64{"55us": 55000, "30ms": 30e6, "50mA": 50, "14": 14, "0": 0, "8.5V": 8500, "2V": 2000,
+		"250mV": 250, "2.4V/us": 2.4} {
 		got, err := Value(text)
 		require.NoError(t, err)
 		assert.Equal(t, want, got, text)
 	}
-	_, err := Value("many")
-	assert.ErrorContains(t, err, "wanted a duration")
+	for _, text := range []string{"many", "V", "fastV/us", "3 V", "mA"} {
+		_, err := Value(text)
+		assert.ErrorContains(t, err, "wanted a duration", text)
+	}
 }
 
 func TestAFaultyCatalogueSaysWhereAndWhat(t *testing.T) {

@@ -12,6 +12,8 @@ func Specs() map[string]examination.Spec {
 		"SIG-003": zeroHalfBits,
 		"SIG-004": wholeZeros,
 		"SIG-005": underSerialLoad,
+		"SIG-009": amplitude,
+		"SIG-010": slew,
 		"SIG-011": underEveryByte,
 		"SIG-012": underAnEndlessLine,
 		"SIG-013": underHalfACommand,
@@ -20,6 +22,14 @@ func Specs() map[string]examination.Spec {
 		"SIG-016": linkOpenedAnew,
 		"SIG-017": noDirectCurrentAtStart,
 		"SIG-018": noDirectCurrentAtReset,
+		"SIG-019": timingWithDecoder,
+		"SIG-020": timingUnderLoad,
+
+		"BID-001": cutoutBegins,
+		"BID-002": cutoutEnds,
+		"BID-003": preambleAfterCutout,
+		"BID-004": noCutoutInServiceMode,
+		"BID-006": cutoutAfterEachPacket,
 
 		"PKT-001": preamble,
 		"PKT-002": framing,

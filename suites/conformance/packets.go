@@ -12,12 +12,15 @@ import (
 )
 
 // S-9.2 A: 14 ones, of which the end bit of the packet before may be one (footnote 3). The statistics count without
-// that end bit, so the packets are counted here.
+// that end bit, so the packets are counted here. What a cutout takes of a preamble was sent; that enough is left of it is BID-003's
+// matter.
 func preamble(x *examination.Check) {
 	var ones verdict.Spread
-	for i, h := range traffic(x).Packets {
+	w := traffic(x)
+	taken := x.TakenByCutouts(w)
+	for i, h := range w.Packets {
 		if i > 0 { // the first one's preamble may have begun before the watch
-			ones.Add(float64(h.Preamble), h.Start)
+			ones.Add(float64(h.Preamble+taken[i]), h.Start)
 		}
 	}
 	x.SpreadOfCounts("preamble", ones)

@@ -24,6 +24,7 @@ var claims = map[string]func(station.Claims) bool{
 	"programming on the main": func(c station.Claims) bool { return c.ProgrammingOnMain },
 	"bit write":               func(c station.Claims) bool { return c.BitWrite },
 	"state kept at power off": func(c station.Claims) bool { return c.PowerOffKeepsState },
+	"cutout":                  func(c station.Claims) bool { return c.Cutout },
 	"direct mode":             func(c station.Claims) bool { return c.Method(station.Direct) },
 	"paged mode":              func(c station.Claims) bool { return c.Method(station.Paged) },
 	"register mode":           func(c station.Claims) bool { return c.Method(station.Register) },

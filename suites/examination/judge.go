@@ -33,6 +33,11 @@ func (x *Check) promise(quantity string, promised float64) verdict.Limit {
 	return x.limit(quantity, promised)
 }
 
+// NotDeclared says that the check asks nothing of the station, because it does not declare what it would be held to.
+func (x *Check) NotDeclared(format string, args ...any) {
+	x.Worsen(verdict.NotClaimed, "the station does not declare: "+fmt.Sprintf(format, args...))
+}
+
 // Spread judges every value of a timing distribution, with the rig's uncertainty of the time between two edges.
 func (x *Check) Spread(quantity string, d *signal.Distribution) {
 	x.SpreadOfTimes(quantity, spreadOf(d))

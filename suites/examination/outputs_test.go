@@ -30,9 +30,14 @@ func TestACutoutIsADisturbanceOnlyForAStationThatDoesNotClaimIt(t *testing.T) {
 	cutout := signal.Unusable{Start: 6*ms + 30*time.Microsecond, End: 6*ms + 470*time.Microsecond, Reason: signal.ReasonOff}
 	assert.Empty(t, check(true).Disturbed(heard(cutout)))
 	assert.Equal(t, []signal.Unusable{cutout}, check(false).Disturbed(heard(cutout)))
-	// The shortest and the longest way to one, as a probe may see it.
-	widest := signal.Unusable{Start: 6*ms + 24500*time.Nanosecond, End: 6*ms + 504*time.Microsecond, Reason: signal.ReasonOff}
-	assert.Empty(t, check(true).Disturbed(heard(widest)))
+	// One at a wrong time is one all the same: its times are judged elsewhere.
+	for _, u := range []signal.Unusable{
+		{Start: 6*ms + 10*time.Microsecond, End: 6*ms + 400*time.Microsecond, Reason: signal.ReasonOff},
+		{Start: 6*ms + 60*time.Microsecond, End: 6*ms + 900*time.Microsecond, Reason: signal.ReasonOff},
+	} {
+		assert.Empty(t, check(true).Disturbed(heard(u)))
+		assert.Equal(t, []Cutout{{After: 0, Packet: 6 * ms, Begins: u.Start, Ends: u.End}}, Cutouts(heard(u)))
+	}
 	n, first := check(false).Offs(heard(cutout))
 	assert.Equal(t, 1, n)
 	assert.Equal(t, cutout.Start, first)
@@ -40,12 +45,13 @@ func TestACutoutIsADisturbanceOnlyForAStationThatDoesNotClaimIt(t *testing.T) {
 
 func TestAnOffStateThatIsNoCutoutDisturbsAlsoWithTheClaim(t *testing.T) {
 	for what, off := range map[string]signal.Unusable{
-		"too soon after the end bit": {Start: 6*ms + 10*time.Microsecond, End: 6*ms + 400*time.Microsecond, Reason: signal.ReasonOff},
-		"too long":                   {Start: 6*ms + 30*time.Microsecond, End: 6*ms + 600*time.Microsecond, Reason: signal.ReasonOff},
-		"within a packet":            {Start: 4 * ms, End: 4*ms + 200*time.Microsecond, Reason: signal.ReasonOff},
+		"long after the end bit": {Start: 6*ms + 110*time.Microsecond, End: 6*ms + 400*time.Microsecond, Reason: signal.ReasonOff},
+		"too long":               {Start: 6*ms + 30*time.Microsecond, End: 7*ms + 10*time.Microsecond, Reason: signal.ReasonOff},
+		"within a packet":        {Start: 4 * ms, End: 4*ms + 200*time.Microsecond, Reason: signal.ReasonOff},
 	} {
 		n, _ := check(true).Offs(heard(off))
 		assert.Equal(t, 1, n, what)
+		assert.Empty(t, Cutouts(heard(off)), what)
 	}
 }
 

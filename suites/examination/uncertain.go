@@ -3,6 +3,7 @@ package examination
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/uncertainty"
@@ -13,6 +14,10 @@ import (
 func (x *Check) Budget(quantity string) uncertainty.Budget {
 	return x.Rig.Describe().Budget(quantity, x.Track)
 }
+
+// offTooEarly is how much too early a probe may see voltage go, once it has taken off what its comparators are late by: the tolerance
+// of the window comparator of rigs/bench/README.md, 10 µs ± 1.5 µs.
+const offTooEarly = 1500 * time.Nanosecond
 
 // OffBudget is what makes the time from an edge to where the voltage goes uncertain: on a bench comparators see it go too early, by as
 // much as their tolerance.

@@ -32,7 +32,7 @@ func reportedCurrent(x *examination.Check) {
 		reported, err := x.Station.Current(x.Context(), x.Track)
 		x.Obeyed("ask for the current", err)
 		var meter current.Meter
-		meter.Samples(w.Currents)
+		meter.Samples(x.Carrying(w))
 		if meter.Count() == 0 {
 			x.Inconclusive("the probe took no samples")
 		}

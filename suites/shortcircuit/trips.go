@@ -63,6 +63,7 @@ func awaitTrip(x *examination.Check, w *harness.Watch, track station.Track) (tri
 		Above:   promised.TripCurrent / 2,
 		Nothing: 2 * d.CurrentUncertainty,
 		Fall:    5 * d.SampleInterval,
+		Last:    x.LongestCutout(),
 	}, func(t current.Trip) {
 		if !tripped {
 			trip, tripped = t, true
