@@ -96,6 +96,10 @@ func (w *Watch) After(t time.Duration) []Heard {
 	return w.Packets[i:]
 }
 
+// powerOff is how long a track is without voltage before its decoders count as off: more than a cutout for bi-directional communication
+// (488 µs, S-9.3.2 2.4, from memory), over which they have to keep their state. Our own choice.
+const powerOff = time.Millisecond
+
 // watchSink is the side of a Watch that its receiver talks to.
 type watchSink struct{ watch *Watch }
 
@@ -116,7 +120,7 @@ func (s watchSink) Packet(p *signal.Packet) {
 }
 
 func (s watchSink) Unusable(u signal.Unusable) {
-	if u.Reason == signal.ReasonOff {
+	if u.Reason == signal.ReasonOff && u.End-u.Start >= powerOff {
 		s.watch.listener.PowerOff()
 	}
 	s.watch.Unusable = append(s.watch.Unusable, u)

@@ -20,6 +20,7 @@ type cutout struct {
 	level    signal.Level  // what the bits would have the track do
 	packets  int           // so far
 	everyOne int           // none after each packet of this count; a flawed firmware only
+	held     bool          // none at all for now; a flawed firmware only
 }
 
 // forget drops what is planned.
@@ -28,7 +29,7 @@ func (c *cutout) forget() { c.due, c.open = false, false }
 // plan has a cutout after the packet whose end bit ends at t.
 func (c *cutout) plan(t time.Duration) {
 	c.packets++
-	if c.everyOne > 0 && c.packets%c.everyOne == 0 {
+	if c.held || c.everyOne > 0 && c.packets%c.everyOne == 0 {
 		return
 	}
 	c.due, c.open = true, false

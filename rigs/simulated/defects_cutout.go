@@ -19,7 +19,7 @@ var cutoutDefects = []Defect{
 	{"cutout-in-preamble", "the preamble is not longer for the cutout: of its 15 ones the cutout takes 4 or 5",
 		[]string{"BID-003"},
 		func(s *settings) { s.preamble = 15 }},
-	{"cutout-in-service-mode", "the programming track has cutouts too",
+	{"cutout-in-service-mode", "the programming track has cutouts too, in the packets between power on and service mode",
 		[]string{"BID-004"},
 		func(s *settings) {
 			s.flaws.serviceCutout = true

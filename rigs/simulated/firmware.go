@@ -125,6 +125,7 @@ type programmingSource firmware
 func (p *programmingSource) nextPacket(t time.Duration) dcc.Packet {
 	s := (*firmware)(p)
 	packet := s.sequencer.nextPacket(t)
+	s.port[programmingPort].generator.cutout.held = s.sequencer.stage != powerOnCycle
 	if s.settings.flaws.serviceLeaks {
 		s.scheduler.serviceLeak = nil
 		if s.sequencer.running {

@@ -37,7 +37,12 @@ func Cutouts(w *harness.Watch) []Cutout {
 	return all
 }
 
+// isCutout reports whether an off state is a cutout. One before the first packet that was heard follows one that had begun before the
+// watch, as far as it can be told.
 func isCutout(packets []harness.Heard, u signal.Unusable) bool {
+	if len(packets) == 0 || u.Start < packets[0].End {
+		return u.Reason == signal.ReasonOff && u.End-u.Start <= cutoutEnds && (len(packets) == 0 || u.End <= packets[0].Start)
+	}
 	_, is := cutoutAfter(packets, u)
 	return is
 }
