@@ -15,7 +15,8 @@ func newDefects() *cobra.Command {
 		Use:   "defects [NAME...]",
 		Short: "List the defects that can be seeded into the simulated station",
 		Long: `defects lists the ways in which the simulated station can be made to go wrong, as real firmware does, and the
-requirements that each of them breaks. They show what the suites are worth: run --defect NAME must not pass.
+requirements that each of them breaks. They show what the suites are worth: run --defect NAME must not pass. A defect that only stations
+with some habit can have comes with such a station: one with cutouts, or one that stays off after a trip.
 
 --matrix runs all suites with each defect, or with those that are named, and tells which requirement caught which. The exit
 code is 1 when a defect is missed by a requirement that it is meant to break, or trips one that the catalogue does not say
@@ -56,6 +57,8 @@ type listedDefect struct {
 	Name    string   `json:"name"`
 	Summary string   `json:"summary"` // what it does
 	Breaks  []string `json:"breaks"`  // ids of requirements
+
+	Habit string `json:"habit,omitempty"` // of the stations that can have it
 }
 
 // chosenDefects are the defects of the names, in the order of the catalogue, or all.
@@ -75,7 +78,7 @@ func chosenDefects(names []string) ([]simulated.Defect, error) {
 func listDefects(defects []simulated.Defect) []listedDefect {
 	var list []listedDefect
 	for _, d := range defects {
-		list = append(list, listedDefect{Name: d.Name, Summary: d.Summary, Breaks: d.Breaks})
+		list = append(list, listedDefect{Name: d.Name, Summary: d.Summary, Breaks: d.Breaks, Habit: d.Habit()})
 	}
 	return list
 }
@@ -89,7 +92,11 @@ func printDefects(list []listedDefect, s screen) string {
 	for _, d := range list {
 		name := s.paint(bold, fmt.Sprintf("%-*s", width, d.Name))
 		fmt.Fprintf(&b, "%s  %s\n", name, s.wrap(d.Summary, width+2))
-		fmt.Fprintf(&b, "%*s%s\n", width+2, "", s.paint(dim, "breaks "+strings.Join(d.Breaks, ", ")))
+		breaks := "breaks " + strings.Join(d.Breaks, ", ")
+		if d.Habit != "" {
+			breaks += "; of a station with the habit " + d.Habit
+		}
+		fmt.Fprintf(&b, "%*s%s\n", width+2, "", s.paint(dim, breaks))
 	}
 	fmt.Fprintf(&b, "\n%s\n", plural(len(list), "defect"))
 	return b.String()

@@ -171,7 +171,7 @@ func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string
 	if err != nil {
 		return nil, nil, err
 	}
-	file, err := r.readStation(rig.Station)
+	file, err := r.readStation(r.stationFor(rig))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -194,6 +194,23 @@ func (r *rigFlags) reviewed(file *station.File, err error) (*station.File, error
 		err = review.Station(file)
 	}
 	return file, err
+}
+
+// stationFor is the station file of a simulated rig: of the rigs that come with the program, a defect which only stations with some habit
+// have comes with the station that claims it.
+func (r *rigFlags) stationFor(rig *simulated.File) string {
+	if r.rig != "" || r.defect == "" {
+		return rig.Station
+	}
+	d, err := simulated.Find(r.defect)
+	if err != nil {
+		return rig.Station // simulated.New says what is wrong
+	}
+	h, err := simulated.FindHabit(d.Habit())
+	if err != nil {
+		return rig.Station
+	}
+	return h.Station
 }
 
 // readStation reads the station file, which the rig file names relative to itself, and notes where it was. The files that

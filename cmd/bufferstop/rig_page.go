@@ -137,6 +137,7 @@ var abilityWords = []struct {
 	{harness.FitDecoder, "fits a decoder"},
 	{harness.CutSupply, "cuts the supply"},
 	{harness.ReopenLink, "opens the link anew"},
+	{harness.SeeVolts, "sees the voltage"},
 }
 
 // tracks sets one column a track.

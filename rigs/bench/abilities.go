@@ -50,6 +50,7 @@ func (p *probed) Describe() harness.Description {
 func (t *probedTrack) abilities(why map[harness.Ability]string) (all []harness.Ability) {
 	has := t.rig.hello.Has
 	hands := t.rig.hands != nil
+	why[harness.SeeVolts] = "a probe's comparators tell polarity and off, and not how high the voltage is; that takes an oscilloscope"
 	if has(probe.SeesEdges) {
 		all = append(all, harness.SeeEdges)
 		if !has(probe.SeesOff) {

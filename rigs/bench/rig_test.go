@@ -50,7 +50,9 @@ func TestABenchWithoutASideReachesNoTrack(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "simulated station", run.Build.Model, "it talks")
 	for _, r := range run.Results {
-		assert.Equal(t, verdict.NotFitted, r.Verdict, r.Name())
+		if r.Verdict != verdict.NotClaimed { // which comes first
+			assert.Equal(t, verdict.NotFitted, r.Verdict, r.Name())
+		}
 	}
 	assert.Equal(t, verdict.Incomplete, run.Outcome)
 }

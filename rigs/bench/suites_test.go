@@ -71,7 +71,7 @@ func TestInVirtualPaceAStationOfAnotherDialectConformsToo(t *testing.T) {
 				suites.Options{Selection: suites.Selection{Requirements: quickIfShort()}})
 			require.NoError(t, err)
 			for _, r := range run.Results {
-				assert.Equal(t, verdict.Pass, r.Verdict, "%s: %s %v", r.Name(), r.Reason, r.Failures)
+				assert.Contains(t, []verdict.Verdict{verdict.Pass, verdict.NotClaimed}, r.Verdict, "%s: %s %v", r.Name(), r.Reason, r.Failures)
 			}
 			assert.Equal(t, verdict.Conforms, run.Outcome)
 		})

@@ -93,7 +93,7 @@ func (r *Rig) Describe() harness.Description {
 	for _, o := range r.file.Outputs {
 		d.Tracks[o.Track] = []harness.Ability{
 			harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad, harness.LayInrush,
-			harness.FitDecoder, harness.CutSupply, harness.ReopenLink,
+			harness.FitDecoder, harness.CutSupply, harness.ReopenLink, harness.SeeVolts,
 		}
 	}
 	return d

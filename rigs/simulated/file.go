@@ -16,6 +16,7 @@ import (
 //
 //	[station]
 //	file = "reference.station.toml"  # beside the rig file
+//	habit = "cutout"                 # one of Habits; may be left out. The station file has to claim it
 //
 // All of the following may be left out:
 //
@@ -57,6 +58,7 @@ type contents struct {
 	Station struct {
 		File      string  `toml:"file"`
 		Numbering *string `toml:"numbering"`
+		Habit     string  `toml:"habit"`
 	} `toml:"station"`
 	Line struct {
 		Baud *int `toml:"baud"`
@@ -89,8 +91,14 @@ func Parse(name string, data []byte) (*File, error) {
 	} else if !fs.ValidPath(c.Station.File) {
 		d.Fail("station.file", written.Quote(c.Station.File), "a path below the rig file's directory", "")
 	}
+	if c.Station.Habit != "" {
+		if _, err := FindHabit(c.Station.Habit); err != nil {
+			d.Fail("station.habit", written.Quote(c.Station.Habit), "one of "+habitNames(), "")
+		}
+	}
 	f := &File{Name: c.Name, Station: c.Station.File, Options: Options{
 		Name:    c.Name,
+		Habit:   c.Station.Habit,
 		Baud:    d.Between("line.baud", c.Line.Baud, slowest, fastest, defaultBaud),
 		Circuit: c.Circuit(),
 		Probe:   c.Probe(),

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -29,14 +30,20 @@ func Habits() []Habit { return slices.Clone(habits) }
 
 // FindHabit returns the habit of a name. The error lists them.
 func FindHabit(name string) (Habit, error) {
-	var names []string
 	for _, h := range habits {
 		if h.Name == name {
 			return h, nil
 		}
-		names = append(names, h.Name)
 	}
-	return Habit{}, fmt.Errorf("simulated rig: no habit named %q; there is %s", name, strings.Join(names, ", "))
+	return Habit{}, fmt.Errorf("simulated rig: no habit named %q; there is %s", name, habitNames())
+}
+
+func habitNames() string {
+	var names []string
+	for _, h := range habits {
+		names = append(names, strconv.Quote(h.Name))
+	}
+	return strings.Join(names, ", ")
 }
 
 var habits = []Habit{

@@ -31,7 +31,7 @@ func TestEveryHabitIsFoundByItsName(t *testing.T) {
 		assert.NotEqual(t, "reference station", file.Name)
 	}
 	_, err := New(Options{Habit: "smoking"})
-	require.ErrorContains(t, err, `no habit named "smoking"; there is cutout`)
+	require.ErrorContains(t, err, `no habit named "smoking"; there is "cutout"`)
 	_, err = New(Options{Habit: "latched", Defect: "cutout-late"})
 	require.ErrorContains(t, err, `stations with the habit "cutout", got the habit "latched"`)
 	_, err = New(Options{Habit: "latched", Defect: "slow-crystal"})

@@ -12,7 +12,7 @@ import (
 
 // abilities are all that a rig may have on a track, in the order in which they are told.
 var abilities = []harness.Ability{harness.SeeEdges, harness.SeeCurrent, harness.LayShort, harness.LayLoad,
-	harness.LayInrush, harness.FitDecoder, harness.CutSupply, harness.ReopenLink}
+	harness.LayInrush, harness.FitDecoder, harness.CutSupply, harness.ReopenLink, harness.SeeVolts}
 
 // tracks says for each output what the rig can do there, and which requirements that leaves.
 func tracks(rig harness.Rig, file *station.File) []Track {
