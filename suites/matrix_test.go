@@ -31,7 +31,7 @@ func examine(t *testing.T, o simulated.Options) *record.Record {
 }
 
 // fileFor is the station file that goes with the options: that of the habit of the station or of its defect.
-func fileFor(t *testing.T, o simulated.Options) *station.File {
+func fileFor(t testing.TB, o simulated.Options) *station.File {
 	t.Helper()
 	name := "reference.station.toml"
 	habit := o.Habit

@@ -14,9 +14,7 @@ import (
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/report"
-	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
-	"bufferstop/rigs"
 	"bufferstop/rigs/simulated"
 	"bufferstop/suites"
 	"bufferstop/suites/catalogue"
@@ -30,8 +28,7 @@ const toolVersion = "v1"
 // examinePart runs part of the requirements on a simulated rig of its own.
 func examinePart(t testing.TB, o simulated.Options, s suites.Selection, evidence string) *record.Record {
 	t.Helper()
-	file, err := station.LoadFS(rigs.Files, "reference.station.toml")
-	require.NoError(t, err)
+	file := fileFor(t, o)
 	rig, err := simulated.New(o)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, rig.Close()) }()

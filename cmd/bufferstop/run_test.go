@@ -37,12 +37,17 @@ func TestTheReferenceStationConformsAndEveryRequirementIsMeasured(t *testing.T) 
 	assert.Equal(t, verdict.ExitConforms, code)
 	assert.Equal(t, "bufferstop run --seed 1", run.Repeat)
 	assert.EqualValues(t, 1, run.Rig.Seed)
+	skipped := 0 // what the reference station does not claim
 	for _, q := range catalogue.All() {
 		for _, track := range q.Tracks {
 			found := false
 			for _, r := range run.Results {
 				if r.ID == q.ID && r.Track == track {
 					found = true
+					if r.Verdict == verdict.NotClaimed {
+						skipped++
+						continue
+					}
 					assert.Equal(t, verdict.Pass, r.Verdict, r.Name())
 					assert.NotEmpty(t, r.Measurements, r.Name())
 				}
@@ -51,7 +56,8 @@ func TestTheReferenceStationConformsAndEveryRequirementIsMeasured(t *testing.T) 
 		}
 	}
 	// A line for each check, between the heading and the summary.
-	assert.Equal(t, len(run.Results), strings.Count(stdout, "\npass "))
+	assert.Equal(t, len(run.Results)-skipped, strings.Count(stdout, "\npass "))
+	assert.Equal(t, skipped, strings.Count(stdout, "\nnot claimed "))
 }
 
 func TestTheSameCommandGivesTheSameMeasurements(t *testing.T) {
