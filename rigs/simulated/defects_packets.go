@@ -22,7 +22,7 @@ var framingDefects = []Defect{
 		[]string{"PKT-004", "PKT-012"},
 		flaw(func(f *flaws) { f.idleTooLong = true })},
 	{"idle-pause", "now and then only ones are sent for 40 ms when there is nothing to say",
-		[]string{"RATE-001", "SRV-010"},
+		[]string{"RATE-001"},
 		flaw(func(f *flaws) { f.idlePause = 40 * time.Millisecond })},
 	{"last-locomotive-forgotten", "the refresh loop ends one short: with several locomotives the last one is never refreshed",
 		[]string{"RATE-002"},
