@@ -17,6 +17,7 @@ import (
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/judgement"
+	"bufferstop/suites/review"
 )
 
 // A judgeCommand is the flags of one judgement.
@@ -88,6 +89,9 @@ func (j *judgeCommand) run(cmd *cobra.Command, files []string) error {
 	o := judgement.Options{Track: station.Track(j.track.value), Signal: j.signal, Uncertainty: j.uncertainty, Version: version()}
 	if j.station != "" {
 		file, err := station.LoadFile(j.station)
+		if err == nil {
+			err = review.Editions(file)
+		}
 		if err != nil {
 			return fileMistake(err)
 		}

@@ -53,9 +53,14 @@ func (r *Result) outcome() verdict.Outcome {
 		return verdict.ConformsWithObservations
 	case r.VoidWaiver() != "":
 		return verdict.Override(verdict.DoesNotConform, verdict.Of(r.Level, r.Verdict))
+	case r.isForElsewhere():
+		return verdict.ConformsWithObservations
 	}
 	return verdict.Of(r.Level, r.Verdict)
 }
+
+// isForElsewhere reports whether the rig could not check it, and could not be expected to.
+func (r *Result) isForElsewhere() bool { return r.Verdict == verdict.NotFitted && r.Elsewhere != "" }
 
 // doubtful reports whether an observation of the rig bears on the run. Such an observation is about how well the rig measures: a
 // probe without calibration may be off by more than anybody knows. So it makes an observation of the run as soon as one verdict
@@ -77,7 +82,7 @@ func (r *Record) doubtful() bool {
 
 // statement words the outcome: how much was checked, and the names of what stands in the way.
 func (r *Record) statement() string {
-	var kept, broken, open, faults, observed, waived, void []string
+	var kept, broken, open, faults, observed, waived, void, elsewhere []string
 	for _, result := range r.Results {
 		name := result.Name()
 		if why := result.VoidWaiver(); why != "" {
@@ -90,6 +95,8 @@ func (r *Record) statement() string {
 			faults = append(faults, name)
 		case v.Outside() && result.Level == verdict.Must:
 			broken = append(broken, name)
+		case result.isForElsewhere():
+			elsewhere = append(elsewhere, fmt.Sprintf("%s (%s)", name, result.Elsewhere))
 		case (v == verdict.Inconclusive || v == verdict.NotFitted) && result.Level == verdict.Must:
 			open = append(open, name)
 		case v == verdict.Pass:
@@ -114,6 +121,9 @@ func (r *Record) statement() string {
 	}
 	if len(open) > 0 {
 		said = append(said, fmt.Sprintf("Not checked, though required: %s.", names(open)))
+	}
+	if len(elsewhere) > 0 {
+		said = append(said, fmt.Sprintf("To be checked by other means: %s.", names(elsewhere)))
 	}
 	if len(observed) > 0 {
 		said = append(said, fmt.Sprintf("Worth a look: %s.", names(observed)))

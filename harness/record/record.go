@@ -195,6 +195,9 @@ type Result struct {
 	Track    string        `json:"track,omitempty"` // empty when the requirement concerns no one track
 	// Editions are those by which the station was judged, where editions differ, with their topics: "slew: S-9.1 (2020)".
 	Editions []string `json:"editions,omitempty"`
+	// Elsewhere names what it takes to check it where no rig of this kind can, such as an oscilloscope: that it was not fitted
+	// is then an observation.
+	Elsewhere string `json:"elsewhere,omitempty"`
 	// Verdict is the worst that was found. Reason says why a check did not run or came to nothing; the verdict is its
 	// type.
 	Verdict      verdict.Verdict       `json:"verdict"`

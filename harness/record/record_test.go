@@ -193,6 +193,10 @@ func TestReadIsStrict(t *testing.T) {
 }
 
 func TestConcludeSettlesTheRun(t *testing.T) {
+	forElsewhere := func(r Result) Result {
+		r.Elsewhere = "an oscilloscope"
+		return r
+	}
 	must := func(v verdict.Verdict) Result {
 		return Result{ID: "SIG-001", Track: "main", Level: verdict.Must, Verdict: v}
 	}
@@ -212,6 +216,7 @@ func TestConcludeSettlesTheRun(t *testing.T) {
 		"conditional pass":    {[]Result{must(verdict.ConditionalPass)}, false, verdict.ConformsWithObservations, 0, "Worth a look: SIG-001 main."},
 		"must fails":          {[]Result{must(verdict.Fail), must(verdict.Inconclusive)}, false, verdict.DoesNotConform, 1, "does not keep SIG-001 main."},
 		"conditional fail":    {[]Result{must(verdict.ConditionalFail)}, false, verdict.DoesNotConform, 1, "does not keep SIG-001 main."},
+		"must for elsewhere":  {[]Result{must(verdict.Pass), forElsewhere(must(verdict.NotFitted))}, false, verdict.ConformsWithObservations, 0, "To be checked by other means: SIG-001 main (an oscilloscope)."},
 		"must not fitted":     {[]Result{must(verdict.Pass), must(verdict.NotFitted)}, false, verdict.Incomplete, 4, "Not checked, though required: SIG-001 main."},
 		"never measured":      {[]Result{must(verdict.Pass), must(verdict.Unmeasured)}, false, verdict.Faulted, 3, "at fault in SIG-001 main"},
 		"fault over failure":  {[]Result{must(verdict.Fail), should(verdict.Error)}, false, verdict.Faulted, 3, "does not keep SIG-001 main"},

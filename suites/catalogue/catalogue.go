@@ -84,6 +84,9 @@ type Requirement struct {
 	Editions []string `toml:"editions,omitempty"`
 	// Implies lists the requirements that a station cannot keep either which breaks this one, or cannot always.
 	Implies []string `toml:"implies,omitempty"`
+	// Elsewhere names what it takes to check it where a rig cannot, since no rig of its kind can: an oscilloscope. It is then an
+	// observation that it was not fitted, and the run is not incomplete for it.
+	Elsewhere string `toml:"elsewhere,omitempty"`
 	// Exercises names the exercises that it looks at. They are shared: whoever looks first has one done, for all.
 	Exercises []string `toml:"exercises,omitempty"`
 	// Takes is about how long it takes on all its tracks together, its exercises left out: a duration of rig time of the

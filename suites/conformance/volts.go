@@ -38,22 +38,9 @@ func underLoads(x *examination.Check, judge func(load string, all []voltage.Cros
 	x.Fitted("take the load off", track.Load(0))
 }
 
-// byEdition is the name of the limit that holds for the edition of a topic which the station claims, that of the newest unless the
-// catalogue has one for the claimed.
-func byEdition(x *examination.Check, topic string) string {
-	if claimed, is := x.File.Claims.Editions[topic]; is {
-		older := topic + ", " + claimed
-		if _, has := x.Requirement.Limit(older); has {
-			return older
-		}
-	}
-	return topic
-}
-
 // S-9.1 C: V_DCCp. The settled voltage is what decoders live on and has both bounds; the upper one holds for the peak too, so that of each
 // half-bit both count.
 func amplitude(x *examination.Check) {
-	quantity := byEdition(x, "amplitude")
 	underLoads(x, func(load string, all []voltage.Crossing) {
 		var volts verdict.Spread
 		var each [2]verdict.Spread // positive, negative
@@ -68,13 +55,12 @@ func amplitude(x *examination.Check) {
 			each[polarity].Add(examination.Millivolts(c.After), c.At)
 		}
 		x.Note("%s: %s and %s", load, verdict.Millivolts.FormatSigned(each[0].Mean), verdict.Millivolts.FormatSigned(each[1].Mean))
-		x.Volts("amplitude, "+load, quantity, volts)
+		x.Volts("amplitude, "+load, "amplitude", volts)
 	})
 }
 
 // S-9.1 B: the slew between -4 V and +4 V, and where the voltage may run back.
 func slew(x *examination.Check) {
-	quantity := byEdition(x, "slew")
 	underLoads(x, func(load string, all []voltage.Crossing) {
 		var slews, back verdict.Spread
 		for _, c := range all {
@@ -85,7 +71,7 @@ func slew(x *examination.Check) {
 					fmt.Sprintf("from %v to %v in %v", volts(c.Before), volts(c.After), c.Took), c.At)
 			}
 		}
-		x.Slews("slew, "+load, quantity, slews)
+		x.Slews("slew, "+load, "slew", slews)
 		x.Volts("runs back, "+load, "voltage at which a crossing runs back", back)
 	})
 }

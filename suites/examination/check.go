@@ -63,6 +63,7 @@ func New(s *harness.Session, r catalogue.Requirement, track station.Track) *Chec
 		Result: record.Result{
 			ID: r.ID, Title: r.Title, Level: r.Level, Sentence: r.Sentence, Source: r.Source,
 			Suite: r.Suite, Track: string(track), Editions: r.EditionsBy(s.File.Claims.Editions),
+			Elsewhere: r.Elsewhere,
 		},
 	}
 }

@@ -73,7 +73,7 @@ func TestABusyHostIsNoExcuseForAHalfBit(t *testing.T) {
 	r := catalogue.Requirement{Limits: []catalogue.Limit{{Quantity: "one half-bit", Max: "61us"}}}
 	for _, half := range []time.Duration{58_000, 70_000} {
 		rig := &described{frail{mishaps: harness.Mishaps{HeldUp: 1}}}
-		x := &Check{Session: &harness.Session{Rig: rig}, Requirement: r}
+		x := &Check{Session: &harness.Session{Rig: rig, File: &station.File{}}, Requirement: r}
 		var d signal.Distribution
 		d.Count, d.Min, d.Max = 1, int64(half), int64(half)
 		x.Spread("one half-bit", &d)

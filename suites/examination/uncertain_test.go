@@ -30,7 +30,7 @@ func checkOn(t *testing.T, id string, budgets ...uncertainty.Budget) *Check {
 	for _, q := range catalogue.All() {
 		if q.ID == id {
 			d := harness.Description{EdgeUncertainty: 60, CurrentUncertainty: 2 * physic.MilliAmpere, Budgets: budgets}
-			return New(&harness.Session{Rig: stated{Description: d}}, q, station.Main)
+			return New(&harness.Session{Rig: stated{Description: d}, File: &station.File{}}, q, station.Main)
 		}
 	}
 	t.Fatalf("no requirement %s", id)

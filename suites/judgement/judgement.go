@@ -8,12 +8,12 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
 	"bufferstop/suites"
 	"bufferstop/suites/audit"
 	"bufferstop/suites/catalogue"
@@ -95,11 +95,15 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	for _, b := range known.budgets {
 		run.Rig.Budgets = append(run.Rig.Budgets, record.BudgetOf(b))
 	}
-	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file",
-		"where editions of the standards differ, these count: "+strings.Join(audit.Chosen(o.Claims.Editions), "; "))
+	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file")
 	for _, q := range Requirements(o.Track) {
 		r := record.Result{ID: q.ID, Title: q.Title, Level: q.Level, Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
-			Track: string(o.Track), End: reader.End()}
+			Track: string(o.Track), End: reader.End(), Editions: q.EditionsBy(o.Claims.Editions)}
+		if !q.Binds(o.Claims.Editions) {
+			r.Verdict, r.Reason = verdict.NotClaimed, "by the edition that the station claims this is no duty"
+			run.Results = append(run.Results, r)
+			continue
+		}
 		heard.Report(q.ID).Into(&r, q, known.budget)
 		run.Results = append(run.Results, r)
 	}

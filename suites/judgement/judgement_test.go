@@ -125,10 +125,10 @@ func TestOnTheProgrammingTrackServiceModeIsNone(t *testing.T) {
 func TestTheRecordNamesTheEditions(t *testing.T) {
 	data := vcd(58*time.Microsecond, 100*time.Microsecond, append(traffic, dcc.Seal(0x81, 0x71, 0x80))...)
 	newest := judge(t, data, judgement.Options{})
-	assert.Contains(t, strings.Join(newest.Notes, "\n"), "aspects: RCN-213 (2015)")
+	assert.Contains(t, find(t, newest, "PKT-006").Editions, "aspects: RCN-213 (2015)")
 	assert.Equal(t, verdict.Pass, find(t, newest, "PKT-006").Verdict)
 	old := judge(t, data, judgement.Options{Claims: station.Claims{Editions: map[string]string{"aspects": "S-9.2.1 (2012)"}}})
-	assert.Contains(t, strings.Join(old.Notes, "\n"), "aspects: S-9.2.1 (2012)")
+	assert.Contains(t, find(t, old, "PKT-006").Editions, "aspects: S-9.2.1 (2012)")
 	assert.Equal(t, verdict.Fail, find(t, old, "PKT-006").Verdict, "aspect 128 has a bit that was to be zero")
 }
 

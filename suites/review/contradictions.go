@@ -65,12 +65,11 @@ const shortestPacket = (14 + 3*9 + 1) * 2 * 55 * time.Microsecond
 // sums looks for numbers that are declared and cannot be kept together.
 func (r *reviewer) sums() {
 	d := r.Declares
-	// The number of locomotives that the station controls at a time is looked up by name, in what the file states.
-	n, _ := r.Stated.Declares["active_locomotives"].(int64)
+	n := d.ActiveLocomotives
 	if n == 0 {
 		return
 	}
-	if most := int64(r.Claims.ShortAddresses.Len() + r.Claims.LongAddresses.Len()); n > most {
+	if most := r.Claims.ShortAddresses.Len() + r.Claims.LongAddresses.Len(); n > most {
 		r.wrong("declares.active_locomotives", fmt.Sprint(n), fmt.Sprintf("no more than the addresses that are claimed, %d", most), "")
 	}
 	if least := time.Duration(n) * shortestPacket; d.RefreshTime > 0 && d.RefreshTime < least {

@@ -111,9 +111,9 @@ func TestWhatIsWrongIsToldAtItsLine(t *testing.T) {
 	}
 	f := parse(t, func(whole string) string { return whole })
 	require.NoError(t, review.Station(f))
-	f.Stated.Declares["active_locomotives"] = int64(1000)
+	f.Declares.ActiveLocomotives = 1000
 	assert.ErrorContains(t, review.Station(f), "4.62s at least, with 1000 locomotives")
-	f.Stated.Declares["active_locomotives"] = int64(20000)
+	f.Declares.ActiveLocomotives = 20000
 	assert.ErrorContains(t, review.Station(f), "the addresses that are claimed, 10239")
 }
 
