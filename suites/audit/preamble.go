@@ -12,7 +12,6 @@ import (
 // whose beginning was not seen is left out. Ones that a cutout takes of a preamble were sent, since the bits of the station go on
 // meanwhile: they count.
 type preamble struct {
-	indifferent
 	spread verdict.Spread
 	// The newest cutout, never if a packet has followed: the end of the packet before, and when the voltage came back.
 	sent, back time.Duration
