@@ -156,6 +156,12 @@ func (a *Audit) service(p dcc.Packet) bool {
 	return a.options.Track == station.Programming && p.IsService()
 }
 
+// query reports whether a packet is an address query of service mode, AAAAAAAA 11111001 for the addresses 1 to 111: S-9.2.3 appendix A
+// (July 2012). As all of service mode it repeats, and follows resets.
+func (a *Audit) query(p dcc.Packet) bool {
+	return a.options.Track == station.Programming && len(p) == 3 && p[0] >= 1 && p[0] <= 111 && p[1] == 0xf9
+}
+
 // ears is the side of an Audit that its receiver talks to.
 type ears struct{ audit *Audit }
 

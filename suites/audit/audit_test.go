@@ -203,6 +203,24 @@ func TestAnOffStateOfWhichAPartIsLostIsNoGap(t *testing.T) {
 	}
 }
 
+// A station may ask for an address on the programming track, one after the other, between resets. On the main track the same bytes are
+// what they are.
+func TestAnAddressQueryIsServiceMode(t *testing.T) {
+	for track, want := range map[station.Track]verdict.Verdict{station.Programming: verdict.Pass, station.Main: verdict.Fail} {
+		s := plain(2, track)
+		for address := byte(1); address <= 111; address++ {
+			send([]byte{0, 0, 0}, sum(address, 0xf9), sum(address, 0xf9))(s)
+		}
+		a := auditOf(s)
+		a.Edges(s.edges)
+		a.Finish(s.now)
+		for _, id := range []string{"PKT-008", "PKT-011"} {
+			assert.Equal(t, want, result(a, id).Verdict, "%s %s: %v", track, id, result(a, id).Failures)
+		}
+		assert.Equal(t, verdict.Pass, result(a, "PKT-006").Verdict)
+	}
+}
+
 // A cutout takes ones of a preamble that were sent: the bits of the station go on meanwhile.
 func TestOnesThatACutoutTakesWereSent(t *testing.T) {
 	for _, c := range []struct {
