@@ -156,6 +156,12 @@ func (a *Audit) service(p dcc.Packet) bool {
 	return a.options.Track == station.Programming && p.IsService()
 }
 
+// LastEnd is when the newest packet ended, if what has followed it was heard whole.
+func (a *Audit) LastEnd() (time.Duration, bool) { return a.lastEnd, a.lastEnd != never }
+
+// Unseen says that the track is going off after the newest packet, and that nobody has seen when.
+func (a *Audit) Unseen() { a.judges["SIG-006"].(*afterEndBit).end = never }
+
 // query reports whether a packet is an address query of service mode, AAAAAAAA 11111001 for the addresses 1 to 111: S-9.2.3 appendix A
 // (July 2012). As all of service mode it repeats, and follows resets.
 func (a *Audit) query(p dcc.Packet) bool {
