@@ -166,7 +166,11 @@ var violations = []violation{
 		s.cutout = false
 		s.raw(s.preamble, idle)
 		s.cutout = cut
-		s.gapFor(s.between(30*us, 50*us), s.between(600*us, 10*time.Millisecond))
+		shortest := 600 * us
+		if cut { // up to a millisecond it is a cutout that is too long, BID-002's matter
+			shortest = time.Millisecond
+		}
+		s.gapFor(s.between(30*us, 50*us), s.between(shortest, 10*time.Millisecond))
 	}},
 	{"PKT-001", "a short preamble", "", func(s *anyStation) {
 		n := 10 + s.IntN(3) // the end bit before may be one more
