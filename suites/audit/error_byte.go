@@ -13,7 +13,7 @@ func newErrorByte() *errorByte { return &errorByte{} }
 
 func (j *errorByte) packet(_ *Audit, p *signal.Packet) {
 	if p.Fault == signal.BadErrorByte && j.count(p.Start) {
-		j.keep("error byte", "exclusive or of the bytes before it", "packet "+p.Bytes.String(), p.Start)
+		j.keep("error byte", "exclusive or of the bytes before it", "packet "+spaced(p.Bytes), p.Start)
 	}
 }
 
