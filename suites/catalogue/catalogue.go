@@ -153,6 +153,12 @@ func (r Requirement) LimitBy(quantity string, claims map[string]string) (Limit, 
 	return Limit{}, false
 }
 
+// Unlimited reports whether the quantity has a limit by other editions alone, and none by those that a station claims.
+func (r Requirement) Unlimited(quantity string, claims map[string]string) bool {
+	_, limited := r.LimitBy(quantity, claims)
+	return !limited && slices.ContainsFunc(r.Limits, func(l Limit) bool { return l.Quantity == quantity })
+}
+
 // holds reports whether the limit is that of the edition by which a station with these claims is judged.
 func (l Limit) holds(claims map[string]string) bool {
 	return l.Topic == "" || Edition(l.Topic, claims) == l.Edition
