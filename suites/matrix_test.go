@@ -30,22 +30,10 @@ func examine(t *testing.T, o simulated.Options) *record.Record {
 	return run
 }
 
-// fileFor is the station file that goes with the options: that of the habit of the station or of its defect.
+// fileFor is the station file that goes with the options.
 func fileFor(t testing.TB, o simulated.Options) *station.File {
 	t.Helper()
-	name := "reference.station.toml"
-	habit := o.Habit
-	if o.Defect != "" && habit == "" {
-		d, err := simulated.Find(o.Defect)
-		require.NoError(t, err)
-		habit = d.Habit()
-	}
-	if habit != "" {
-		h, err := simulated.FindHabit(habit)
-		require.NoError(t, err)
-		name = h.Station
-	}
-	file, err := station.LoadFS(rigs.Files, name)
+	file, err := station.LoadFS(rigs.Files, o.StationFile())
 	require.NoError(t, err)
 	return file
 }
@@ -100,7 +88,7 @@ func TestEveryRequirementHasADefectThatBreaksIt(t *testing.T) {
 
 // notClaimed are the requirements that do not apply to the reference station, as it does not claim what they are about.
 var notClaimed = []string{
-	"BID-001", "BID-002", "BID-003", "BID-004", "BID-006", // it has no cutouts: the habit "cutout" has
+	"BID-001", "BID-002", "BID-003", "BID-006", // it has no cutouts: the habit "cutout" has
 }
 
 func TestTheReferenceStationClaimsWhatItCan(t *testing.T) {

@@ -100,15 +100,16 @@ func examineElsewhere(ctx context.Context, self, defect string) (*record.Record,
 // recordFlag is the hidden flag of defects by which the matrix calls this program again.
 const recordFlag = "record-of-one"
 
-// recordDefect examines the simulated reference station with a defect, and writes the record to standard output.
+// recordDefect examines a simulated station with a defect, that of the habit which the defect is of, and writes the record to
+// standard output.
 func recordDefect(cmd *cobra.Command, defect string) error {
 	fault := func(err error) error { return exit{verdict.ExitFault, err} }
-	file, err := station.LoadFS(rigs.Files, "reference.station.toml")
+	o := simulated.Options{Seed: 1, Defect: defect} // of this seed the defects promise what they break
+	file, err := station.LoadFS(rigs.Files, o.StationFile())
 	if err != nil {
 		return fault(err)
 	}
-	// Of this seed the defects promise what they break.
-	rig, err := simulated.New(simulated.Options{Seed: 1, Defect: defect})
+	rig, err := simulated.New(o)
 	if err != nil {
 		return fault(err)
 	}

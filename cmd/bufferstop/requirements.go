@@ -183,12 +183,12 @@ func (l listedLimit) words(source string) string {
 	return text
 }
 
-// bound sets a bound of the catalogue as it is printed: "55us" as "55 µs".
+// bound sets a bound of the catalogue as it is printed: "55us" as "55 µs", "2.4V/us" as "2.4 V/µs", "300%" as it is.
 func bound(text string) string {
 	if text == catalogue.FromStation {
 		return "what the station declares"
 	}
-	number := strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyzA")
+	number := strings.TrimRight(text, "abcdefghijklmnopqrstuvwxyzAV/")
 	unit := strings.Replace(text[len(number):], "us", "µs", 1)
 	return strings.TrimSpace(number + " " + unit)
 }

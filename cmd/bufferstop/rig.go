@@ -202,15 +202,7 @@ func (r *rigFlags) stationFor(rig *simulated.File) string {
 	if r.rig != "" || r.defect == "" {
 		return rig.Station
 	}
-	d, err := simulated.Find(r.defect)
-	if err != nil {
-		return rig.Station // simulated.New says what is wrong
-	}
-	h, err := simulated.FindHabit(d.Habit())
-	if err != nil {
-		return rig.Station
-	}
-	return h.Station
+	return simulated.Options{Defect: r.defect}.StationFile()
 }
 
 // readStation reads the station file, which the rig file names relative to itself, and notes where it was. The files that

@@ -19,7 +19,7 @@ func captureFacts(file string, c *record.Capture, uncertain string) factSheet {
 		{"size", strconv.FormatInt(c.Size, 10) + " bytes", false},
 		{"track", c.Track, false},
 		{"signal", c.Signal, true},
-		{"holds", grouped(c.Edges) + " edges, " + grouped(c.Packets) + " packets", false},
+		{"holds", strconv.FormatInt(c.Edges, 10) + " edges, " + strconv.FormatInt(c.Packets, 10) + " packets", false},
 		{"length", seconds(c.Length), false},
 		{"grid of the edges", grid, false},
 		{"uncertainty", uncertain, false},

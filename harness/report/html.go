@@ -415,7 +415,7 @@ func factsOf(r *record.Record) []factSheet {
 		}
 		sheets[i].Facts = kept
 	}
-	return sheets
+	return slices.DeleteFunc(sheets, func(s factSheet) bool { return len(s.Facts) == 0 }) // a recording has no build
 }
 
 // factList words what a station file says, by name, tables under their own names.

@@ -14,7 +14,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// The same seed gives the same results to the last digit, and another seed gives others: the noise of the probe is drawn.
+// The same seed gives the same results to the last digit, and other seeds give others: the noise of the probe is drawn. Most values
+// are at the end of what was drawn for many, so two seeds may come to the same by chance; three do not.
 func TestTheSameSeedGivesTheSameRecord(t *testing.T) {
 	f := referenceFile(t)
 	file, err := station.LoadFile(filepath.Join(f.Folder, f.Station))
@@ -36,5 +37,5 @@ func TestTheSameSeedGivesTheSameRecord(t *testing.T) {
 	}
 	first := results(1)
 	assert.JSONEq(t, first, results(1))
-	assert.NotEqual(t, first, results(2))
+	assert.False(t, results(2) == first && results(3) == first && results(4) == first)
 }

@@ -74,7 +74,7 @@ var depthDefects = []Defect{
 		[]string{"RATE-001", "RATE-003"},
 		flaw(func(f *flaws) { f.hesitates = true })},
 	{"pause-with-one", "now and then only ones are sent for 40 ms while a single locomotive is under control",
-		[]string{"RATE-004", "SRV-010"},
+		[]string{"RATE-004"},
 		flaw(func(f *flaws) { f.hesitates, f.hesitateFrom, f.hesitateTo = true, 1, 1 })},
 	{"pause-with-ten", "now and then only ones are sent for 40 ms with eight to forty locomotives under control",
 		[]string{"RATE-005"},

@@ -38,6 +38,19 @@ func FindHabit(name string) (Habit, error) {
 	return Habit{}, fmt.Errorf("simulated rig: no habit named %q; there is %s", name, habitNames())
 }
 
+// StationFile is the station file beside the rig files that come with the program, rigs.Files, which claims what the station of these
+// options does: that of its habit, or of its defect's, or the reference station.
+func (o Options) StationFile() string {
+	habit := o.Habit
+	if d, err := Find(o.Defect); err == nil && habit == "" {
+		habit = d.Habit()
+	}
+	if h, err := FindHabit(habit); err == nil {
+		return h.Station
+	}
+	return "reference.station.toml"
+}
+
 func habitNames() string {
 	var names []string
 	for _, h := range habits {

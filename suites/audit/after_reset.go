@@ -31,7 +31,7 @@ func (j *resetThenService) packet(a *Audit, p *signal.Packet) {
 		after := p.StartBit - j.last
 		j.times.Add(float64(after), j.last)
 		if float64(after) < *serviceAfterReset.Min && j.count(p.Start) {
-			j.keep("first byte after a reset", "none of 100 to 127 for 20 ms", fmt.Sprintf("packet %s %s after it", b, span(after)), p.Start)
+			j.keep("first byte after a reset", "none of 100 to 127 for 20 ms", fmt.Sprintf("packet %s %s after it", spaced(b), span(after)), p.Start)
 		}
 	}
 }
@@ -81,7 +81,7 @@ func (j *resetThenPackets) packet(a *Audit, p *signal.Packet) {
 	if b := p.Bytes[0]; p.Fault == signal.None && b >= 112 && b <= 127 {
 		j.counts.Add(float64(j.between), p.Start)
 		if float64(j.between) < *packetsAfterReset.Min && j.count(p.Start) {
-			j.keep("packets after a reset", "10 before one to 112 to 127", fmt.Sprintf("%d before %s", j.between, p.Bytes), p.Start)
+			j.keep("packets after a reset", "10 before one to 112 to 127", fmt.Sprintf("%d before %s", j.between, spaced(p.Bytes)), p.Start)
 		}
 	}
 	if j.between < 1<<20 { // more is as good

@@ -24,7 +24,7 @@ func (j *binaryStates) packet(a *Audit, p *signal.Packet) {
 		return
 	}
 	if j.count(p.Start) {
-		j.keep("binary state "+strconv.Itoa(int(body[1]&0x7f)), "the short form, 11011101", "packet "+p.Bytes.String(), p.Start)
+		j.keep("binary state "+strconv.Itoa(int(body[1]&0x7f)), "the short form, 11011101", "packet "+spaced(p.Bytes), p.Start)
 	}
 }
 

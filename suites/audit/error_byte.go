@@ -15,7 +15,7 @@ func newErrorByte() *errorByte { return &errorByte{} }
 func (j *errorByte) packet(a *Audit, p *signal.Packet) {
 	wrong := p.Fault == signal.BadErrorByte || p.Fault == signal.TooLong && a.editions.advanced(p.Bytes) && !p.Bytes.Valid()
 	if wrong && j.count(p.Start) {
-		j.keep("error byte", "exclusive or of the bytes before it", "packet "+p.Bytes.String(), p.Start)
+		j.keep("error byte", "exclusive or of the bytes before it", "packet "+spaced(p.Bytes), p.Start)
 	}
 }
 

@@ -31,7 +31,7 @@ func (j *firstByte) packet(_ *Audit, p *signal.Packet) {
 		return
 	}
 	if j.count(p.Start) {
-		j.keep("first byte", wanted, "packet "+p.Bytes.String(), p.Start)
+		j.keep("first byte", wanted, "packet "+spaced(p.Bytes), p.Start)
 	}
 }
 

@@ -21,7 +21,7 @@ func (j *instructions) packet(a *Audit, p *signal.Packet) {
 		return
 	}
 	if why := j.editions.wrong(p.Bytes, a.service(p.Bytes)); why != "" && j.count(p.Start) {
-		j.keep("instruction", "one that exists", why+": packet "+p.Bytes.String(), p.Start)
+		j.keep("instruction", "one that exists", why+": packet "+spaced(p.Bytes), p.Start)
 	}
 }
 

@@ -35,7 +35,7 @@ func (a *Audit) kindOf(u signal.Unusable) offKind {
 }
 
 // longestGap is the limit of the catalogue.
-var longestGap = time.Duration(*limitOf("SIG-008", "off state").Max)
+var longestGap = time.Duration(*limitOf("SIG-008", "an off state that counts as one").Max)
 
 // offStates judges SIG-008: no off state between packets, S-9.1 C (2020), S-9.2 C (July 2004).
 type offStates struct {

@@ -44,10 +44,10 @@ func (j *longPackets) packet(_ *Audit, p *signal.Packet) {
 	case n >= dcc.MinPacketBytes && n <= dcc.MaxPacketBytes:
 	case n > dcc.MaxPacketBytes && j.editions.advanced(p.Bytes):
 		if body := p.Bytes[:n-2]; p.Bytes[n-2] != crc8(body) && j.count(p.Start) {
-			j.keep("CRC of a packet of more than six bytes", fmt.Sprintf("%02x before the error byte", crc8(body)), "packet "+p.Bytes.String(), p.Start)
+			j.keep("CRC of a packet of more than six bytes", fmt.Sprintf("%02x before the error byte", crc8(body)), "packet "+spaced(p.Bytes), p.Start)
 		}
 	case j.count(p.Start):
-		j.keep("packet length", "3 to 6 bytes in its partition", fmt.Sprintf("%d bytes: %s", n, p.Bytes), p.Start)
+		j.keep("packet length", "3 to 6 bytes in its partition", fmt.Sprintf("%d bytes: %s", n, spaced(p.Bytes)), p.Start)
 	}
 }
 

@@ -166,7 +166,11 @@ var violations = []violation{
 		s.cutout = false
 		s.raw(s.preamble, idle)
 		s.cutout = cut
-		s.gapFor(s.between(30*us, 50*us), s.between(1100*us, 10*time.Millisecond)) // one of up to 1 ms is a cutout at the wrong time
+		shortest := 600 * us
+		if cut { // up to a millisecond it is a cutout that is too long, BID-002's matter
+			shortest = time.Millisecond
+		}
+		s.gapFor(s.between(30*us, 50*us), s.between(shortest, 10*time.Millisecond))
 	}},
 	{"PKT-001", "a short preamble", "", func(s *anyStation) {
 		cut := s.cutout // which takes ones that were sent

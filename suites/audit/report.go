@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"bufferstop/harness/dcc"
 	"bufferstop/harness/record"
 	"bufferstop/harness/uncertainty"
 	"bufferstop/harness/verdict"
@@ -146,3 +147,6 @@ func (r Report) and(quantity string, kind Kind, s verdict.Spread) Report {
 
 // span words a time as measurements are worded.
 func span(d time.Duration) string { return verdict.Nanoseconds.Format(float64(d)) }
+
+// spaced is a packet in hexadecimal, byte by byte, as decode and watch print it.
+func spaced(p dcc.Packet) string { return fmt.Sprintf("% x", []byte(p)) }

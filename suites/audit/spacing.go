@@ -60,7 +60,7 @@ func (j *spacing) packet(a *Audit, p *signal.Packet) {
 		between := p.StartBit - end
 		j.spread.Add(float64(between), end)
 		if float64(between) < *j.limit.Min && j.count(p.Start) {
-			j.keep("two packets to one decoder", "5 ms apart", fmt.Sprintf("packet %s %s after the one before", p.Bytes, span(between)), p.Start)
+			j.keep("two packets to one decoder", "5 ms apart", fmt.Sprintf("packet %s %s after the one before", spaced(p.Bytes), span(between)), p.Start)
 		}
 	}
 	j.last[place] = p.End

@@ -2,7 +2,7 @@
 // per topic, a table per requirement, reviewed like a text. What is in every file of them:
 //
 //   - `source` names the standard, its section and its edition; `evidence` says how we know it.
-//   - limits are durations (us, ms, s), currents (mA), voltages (V), slews (V/us) or plain counts; "declared" stands for the value in
+//   - limits are durations (us, ms, s), currents (mA), voltages (V), slews (V/us), shares (%) or plain counts; "declared" stands for the value in
 //     the station's file. Where editions differ, a limit names topic and edition, of editions.toml.
 //   - `exercises` and `takes` (about how long it takes on the rig, where that is far from the usual) serve the division of
 //     a run into parts.
@@ -121,7 +121,7 @@ func span(text string) time.Duration {
 	return d
 }
 
-// A Limit bounds one measured quantity. Min and Max are a duration ("55us"), a number with mA, mV, V or V/us ("50mA"), a plain count,
+// A Limit bounds one measured quantity. Min and Max are a duration ("55us"), a number with mA, mV, V, V/us or % ("50mA"), a plain count,
 // or empty for no bound; "declared" means that the station file gives the value.
 type Limit struct {
 	Quantity string `toml:"quantity"`
@@ -151,6 +151,12 @@ func (r Requirement) LimitBy(quantity string, claims map[string]string) (Limit, 
 		}
 	}
 	return Limit{}, false
+}
+
+// Unlimited reports whether the quantity has a limit by other editions alone, and none by those that a station claims.
+func (r Requirement) Unlimited(quantity string, claims map[string]string) bool {
+	_, limited := r.LimitBy(quantity, claims)
+	return !limited && slices.ContainsFunc(r.Limits, func(l Limit) bool { return l.Quantity == quantity })
 }
 
 // holds reports whether the limit is that of the edition by which a station with these claims is judged.
@@ -412,11 +418,11 @@ var units = []struct {
 	suffix string
 	of     float64
 }{
-	{"mA", 1}, {"mV", 1}, {"V/us", 1}, {"V", 1000},
+	{"mA", 1}, {"mV", 1}, {"V/us", 1}, {"V", 1000}, {"%", 1},
 }
 
 // Value reads a bound: nanoseconds for a duration, milliamperes for a current, millivolts for a voltage, volts a microsecond for a slew,
-// the number itself for a count.
+// percent for a share, the number itself for a count.
 func Value(text string) (float64, error) {
 	if n, err := strconv.ParseFloat(text, 64); err == nil {
 		return n, nil

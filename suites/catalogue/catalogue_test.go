@@ -30,7 +30,7 @@ func TestALimitHasTheSourceOfItsRequirementUnlessItNamesItsOwn(t *testing.T) {
 
 func TestValueReadsDurationsCurrentsVoltagesSlewsAndCounts(t *testing.T) {
 	for text, want := range map[string]float64{"55us": 55000, "30ms": 30e6, "50mA": 50, "14": 14, "0": 0, "8.5V": 8500, "2V": 2000,
-		"250mV": 250, "2.4V/us": 2.4} {
+		"250mV": 250, "2.4V/us": 2.4, "300%": 300} {
 		got, err := Value(text)
 		require.NoError(t, err)
 		assert.Equal(t, want, got, text)

@@ -107,3 +107,26 @@ func TestAFaultyFeatureSaysWhatIsWrong(t *testing.T) {
 		assert.ErrorContains(t, err, want)
 	}
 }
+
+// A quantity is bounded by the same edition in every requirement: a station that keeps to an older text is not failed by a newer one
+// under load or while it is busy.
+func TestAQuantityHasItsEditionsInEveryRequirement(t *testing.T) {
+	topics := map[string]string{}
+	for _, r := range All() {
+		for _, l := range r.Limits {
+			topics[l.Quantity] = max(topics[l.Quantity], l.Topic)
+		}
+	}
+	assert.Equal(t, "halves of a one", topics["difference of the halves of a one"])
+	for _, r := range All() {
+		for _, l := range r.Limits {
+			assert.Equal(t, topics[l.Quantity], l.Topic, "%s: %s", r.ID, l.Quantity)
+		}
+	}
+	loaded, _ := Find("SIG-019")
+	old := map[string]string{"halves of a one": "S-9.1 (2006)"}
+	assert.True(t, loaded.Unlimited("difference of the halves of a one", old))
+	assert.False(t, loaded.Unlimited("difference of the halves of a one", nil))
+	assert.False(t, loaded.Unlimited("one half-bit", old))
+	assert.False(t, loaded.Unlimited("no such quantity", old))
+}

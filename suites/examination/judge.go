@@ -50,8 +50,13 @@ func (x *Check) halvesFirm() {
 	x.firm = x.firm || x.Result.Measurements[len(x.Result.Measurements)-1].Verdict.Outside()
 }
 
-// SpreadOfDifferences judges every value of a distribution of differences of two half-bits, which share an edge.
+// SpreadOfDifferences judges every value of a distribution of differences of two half-bits, which share an edge. By an edition that
+// has no limit on them there is nothing to judge, and a note says so.
 func (x *Check) SpreadOfDifferences(quantity string, d *signal.Distribution) {
+	if x.Requirement.Unlimited(quantity, x.File.Claims.Editions) {
+		x.Note("%s: no limit by the edition that the station claims", quantity)
+		return
+	}
 	x.measured(Reading{quantity, verdict.Nanoseconds, spreadOf(d), x.limit(quantity, 0), x.Budget(uncertainty.HalfDifference)})
 	x.halvesFirm()
 }

@@ -47,6 +47,7 @@ func (x *Check) Bits(w *harness.Watch) {
 	x.Spread("one half-bit", &w.Statistics().OneHalf)
 	x.SpreadOfDifferences("difference of the halves of a one", &w.Statistics().OneDifference)
 	x.Spread("zero half-bit", &w.Statistics().ZeroHalf)
+	x.Spread("whole zero", &w.Statistics().ZeroTotal)
 	x.OnePolarity(w)
 }
 

@@ -68,15 +68,15 @@ func judge(d Defect, run *record.Record, impliedBy func(ids ...string) []string)
 			row.Missed = append(row.Missed, id)
 		}
 	}
-	if want := wanted(d.Breaks); row.Fault == "" && run.Outcome != want {
+	if want := wanted(slices.Concat(d.Breaks, failed)); row.Fault == "" && run.Outcome != want {
 		row.Fault = "the run " + string(run.Outcome) + ", where it has to say: " + string(want)
 	}
 	return row
 }
 
-// wanted is what a run with such a defect has to come to: what breaks nothing but what a station SHOULD keep is an observation.
-func wanted(breaks []string) verdict.Outcome {
-	for _, id := range breaks {
+// wanted is what a run has to come to in which these fail: where it is nothing but what a station SHOULD keep, that is an observation.
+func wanted(ids []string) verdict.Outcome {
+	for _, id := range ids {
 		if r, known := catalogue.Find(id); !known || r.Level == verdict.Must {
 			return verdict.DoesNotConform
 		}

@@ -3,6 +3,7 @@ package programming
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"bufferstop/fakedecoder"
 	"bufferstop/harness/dcc"
@@ -215,6 +216,9 @@ func directTypes(x *examination.Check) {
 		case dcc.DirectBit:
 			bit = 1
 		}
+	}
+	if bit == 0 && slices.Contains(x.File.Claims.Lacks, "bit write") {
+		x.NotClaimed("the station says that it lacks bit write, and it reads without bits")
 	}
 	for _, c := range []struct {
 		name string
