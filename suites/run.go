@@ -131,7 +131,7 @@ func (o Options) tell(r record.Result, started time.Time) {
 	if o.OnResult == nil {
 		return
 	}
-	r.Waived = waiver.Of(&r, o.Waivers, started)
+	r.Waived = waiver.Of(&r, o.Waivers, started, o.Shards > 1)
 	o.OnResult(r)
 }
 

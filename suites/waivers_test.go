@@ -103,6 +103,37 @@ func TestMergingPartsHoldsTheirWaiversOverTheWhole(t *testing.T) {
 	assert.ErrorContains(t, err, "damaged record: the waivers")
 }
 
+// What is judged throughout a run may fail in one part and have no cause to in another: the whole tells whether a waiver has anything to
+// waive.
+func TestAWaiverOfWhatIsJudgedThroughoutARunIsHeldOverTheWhole(t *testing.T) {
+	waivers := []record.Waiver{{Requirement: "PKT-010", Track: "main", Reason: "known", Owner: "maintainer", Expires: "9999-12-31",
+		Expected: []string{"two packets to one decoder", "packets to 112-127 too close together", "between packets to the same address"}}}
+	parts := func(defect string) (verdicts []verdict.Verdict, merged *record.Record) {
+		var all []suites.Part
+		for i := 1; i <= 2; i++ {
+			run, err := suites.Run(context.Background(), rigWith(t, simulated.Options{Seed: 1, Defect: defect}), reference(t), suites.Options{
+				Selection: suites.Selection{Requirements: []string{"PKT-010", "SRV-001", "OPS-001"}, Shard: i, Shards: 2}, Waivers: waivers, Version: toolVersion})
+			require.NoError(t, err)
+			assert.Equal(t, 0, run.ExitCode, "part %d: %s", i, run.Statement)
+			verdicts = append(verdicts, resultOf(t, run, "PKT-010 main").Verdict)
+			directory := t.TempDir()
+			require.NoError(t, run.Save(directory))
+			all = append(all, read(t, directory)...)
+		}
+		whole, err := suites.Merge(all, toolVersion)
+		require.NoError(t, err)
+		return verdicts, whole.Record
+	}
+	verdicts, merged := parts("twice-to-a-service-address")
+	assert.ElementsMatch(t, []verdict.Verdict{verdict.Pass, verdict.Fail}, verdicts)
+	assert.Equal(t, verdict.ConformsWithObservations, merged.Outcome, merged.Statement)
+	assert.Equal(t, 1, merged.Totals.Waived)
+
+	_, merged = parts("")
+	assert.Equal(t, verdict.DoesNotConform, merged.Outcome)
+	assert.Contains(t, merged.Statement, "PKT-010 main (the check passes, so the waiver has nothing to waive)")
+}
+
 func TestAResultNamesTheEditionAndAnOlderOneMayHaveNoLimit(t *testing.T) {
 	file := reference(t)
 	o := suites.Options{Selection: suites.Selection{Requirements: []string{"SIG-002"}}}

@@ -19,7 +19,8 @@ type Waived struct {
 	// Void says why the waiver does not hold, as a sentence; it is empty for one that does. A run with such a waiver does not
 	// conform, so that none outlives what it was made for.
 	Void string `json:"void,omitempty"`
-	// Open says that the waiver was not put to the test, since the check came to nothing: it neither holds nor fails.
+	// Open says that the waiver was not put to the test, since the check came to nothing, or is judged by
+	// the whole of a run of which this is a part: it neither holds nor fails.
 	Open bool `json:"open,omitempty"`
 }
 

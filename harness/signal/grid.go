@@ -18,6 +18,8 @@ type Grid struct {
 	divide time.Duration // greatest common divisor of all times since the first edge
 	last   time.Duration
 	seen   [ticks]bool // which times between two edges that follow each other were met, from shortest on
+	no     [rates]bool // with which rates, in MHz, no analyser can have looked, place 0 left out
+	lowest int         // of the rates that are left, or below
 }
 
 // The times between edges that are looked at, one by one: those of half a one, which every capture has many of, with something to spare.
@@ -25,6 +27,9 @@ const (
 	shortest = 50 * time.Microsecond
 	ticks    = 20_000 // up to 70 µs, in ns
 )
+
+// rates has room for those of whole MHz up to 100; the grid of a higher one is less than 10 ns, and the comb or nothing finds it.
+const rates = 101
 
 // Edges takes the next edges.
 func (g *Grid) Edges(edges []Edge) {
@@ -34,6 +39,9 @@ func (g *Grid) Edges(edges []Edge) {
 			continue
 		}
 		g.divide = divisor(e.Time-g.first, g.divide)
+		if g.divide <= rounding {
+			g.rule(e.Time - g.last)
+		}
 		if i := e.Time - g.last - shortest; i >= 0 && i < ticks {
 			g.seen[i] = true
 		}
@@ -50,13 +58,54 @@ func divisor(a, b time.Duration) time.Duration {
 }
 
 // Step is the step of the grid, at least 1 ns; zero when there were fewer than two edges. It is the greatest common divisor of the times of the
-// edges. Where that comes to next to nothing, because times were rounded to nanoseconds (24 MHz have a step of 41 2/3 ns), it is the
-// distance between the lengths of half-bits that were met, if they stand apart like the teeth of a comb.
+// edges. Where that comes to next to nothing, because times were rounded to nanoseconds (24 MHz have a step of 41 2/3 ns), it is that of
+// the lowest rate in whole MHz with which all of them may have been taken, else the distance between the lengths of half-bits that were
+// met, if they stand apart like the teeth of a comb. It is rounded up to whole nanoseconds.
 func (g *Grid) Step() time.Duration {
-	if g.divide > rounding {
+	if g.divide > coarsest {
+		return g.part()
+	}
+	if g.divide > rounding || g.divide == 0 {
 		return g.divide
 	}
+	for rate := 1; rate < rates; rate++ {
+		if !g.no[rate] {
+			return time.Duration((1000 + rate - 1) / rate)
+		}
+	}
 	return max(g.divide, g.comb())
+}
+
+// coarsest is the coarsest grid on which anybody looks at this signal, 500 kHz: common practice, no source. A station whose bits are made
+// by a timer without jitter, zeros of 116 µs and ones of 58 µs, has all its edges on a grid of its own, which tells nothing of how well
+// they are known.
+const coarsest = 2 * time.Microsecond
+
+// part is the greatest part of the divisor that is no coarser than that.
+func (g *Grid) part() time.Duration {
+	for step := coarsest; step > 1; step-- {
+		if g.divide%step == 0 {
+			return step
+		}
+	}
+	return 1
+}
+
+// rule rules out the rates with which no two instants are a time apart, give or take what rounding both to nanoseconds makes of it: less
+// than one, twice.
+func (g *Grid) rule(apart time.Duration) {
+	g.lowest = max(g.lowest, 1)
+	for g.lowest < rates && g.no[g.lowest] {
+		g.lowest++
+	}
+	for rate := g.lowest; rate < rates; rate++ {
+		if g.no[rate] {
+			continue
+		}
+		rest := apart * time.Duration(rate) % 1000 // of a period, in thousandths
+		rest = max(rest, -rest)
+		g.no[rate] = min(rest, 1000-rest) > 2*time.Duration(rate)
+	}
 }
 
 // rounding is within how many ns two times are the same but for rounding: each of two edges by half a ns, and again where a file has been

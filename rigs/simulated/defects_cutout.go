@@ -5,7 +5,7 @@ import "time"
 // cutoutDefects are ways in which cutouts go wrong.
 var cutoutDefects = []Defect{
 	{"cutout-early", "cutouts begin 20 µs after the end bit",
-		[]string{"BID-001"},
+		[]string{"BID-001", "SIG-006"}, // less than the 26 µs of signal that have to follow
 		cutoutAt(20*time.Microsecond, 471*time.Microsecond)},
 	{"cutout-late", "cutouts begin 40 µs after the end bit",
 		[]string{"BID-001"},

@@ -10,7 +10,7 @@ import (
 )
 
 // resetThenService judges PKT-008: no first byte 100 to 127 within 20 ms of a reset packet, unless service mode is entered, S-9.2 B (July
-// 2004). Service mode belongs on the programming track, where packets of it are left out. The time is that from the end bit of the reset to
+// 2004). Service mode belongs on the programming track, where packets of it and address queries are left out. The time is that from the end bit of the reset to
 // the start bit of the other.
 type resetThenService struct {
 	tally
@@ -27,7 +27,7 @@ func (j *resetThenService) packet(a *Audit, p *signal.Packet) {
 	case p.Fault != signal.None:
 	case b.IsReset():
 		j.last = p.End
-	case j.last != never && b[0] >= 100 && b[0] <= 127 && !a.service(b):
+	case j.last != never && b[0] >= 100 && b[0] <= 127 && !a.service(b) && !a.query(b):
 		after := p.StartBit - j.last
 		j.times.Add(float64(after), j.last)
 		if float64(after) < *serviceAfterReset.Min && j.count(p.Start) {

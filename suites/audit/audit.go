@@ -29,6 +29,9 @@ type Audit struct {
 	begun     bool
 	first     time.Duration // time of the first edge
 	finishing bool
+	losing    bool          // the probe has lost what follows, so that nobody knows how long an off state lasts
+	unheard   bool          // a loss has ended, and no edge was heard since
+	offBefore time.Duration // the track was off with the first edge after a loss, and nobody knows since when
 	packets   int64
 	lost      time.Duration
 	lastEnd   time.Duration // end of the newest packet, never if what follows it was not heard whole
@@ -58,7 +61,7 @@ func (indifferent) unusable(*Audit, signal.Unusable)     {}
 
 // New starts an audit of a track that has been silent so far.
 func New(o Options) *Audit {
-	a := &Audit{options: o, lastEnd: never, handsOff: never}
+	a := &Audit{options: o, lastEnd: never, handsOff: never, offBefore: never}
 	a.receiver = signal.NewReceiver(signal.StationReading(), ears{a})
 	e := editionsOf(o.Editions)
 	a.editions = e
@@ -95,6 +98,12 @@ func (a *Audit) Edges(edges []signal.Edge) {
 	if !a.begun && len(edges) > 0 {
 		a.begun, a.first = true, edges[0].Time
 	}
+	if a.unheard && len(edges) > 0 {
+		a.unheard = false
+		if edges[0].Level == signal.Off {
+			a.offBefore = edges[0].Time
+		}
+	}
 	a.receiver.Edges(edges)
 }
 
@@ -104,7 +113,9 @@ func (a *Audit) Samples([]current.Sample) {}
 // Lost is told that the probe has lost what happened from one time to the other. Nothing that reaches into it is judged.
 func (a *Audit) Lost(from, to time.Duration) {
 	a.lost += to - from
+	a.losing = true
 	a.receiver.Lost(from, to)
+	a.losing, a.unheard = false, true
 }
 
 // Finish ends the signal at a time. What is broken off there is cut, not faulty.
@@ -143,6 +154,18 @@ func (a *Audit) handled(since time.Duration) bool { return a.hands || a.handsOff
 // (S-9.2.3 E, July 2012), on the main track they are addresses.
 func (a *Audit) service(p dcc.Packet) bool {
 	return a.options.Track == station.Programming && p.IsService()
+}
+
+// LastEnd is when the newest packet ended, if what has followed it was heard whole.
+func (a *Audit) LastEnd() (time.Duration, bool) { return a.lastEnd, a.lastEnd != never }
+
+// Unseen says that the track is going off after the newest packet, and that nobody has seen when.
+func (a *Audit) Unseen() { a.judges["SIG-006"].(*afterEndBit).end = never }
+
+// query reports whether a packet is an address query of service mode, AAAAAAAA 11111001 for the addresses 1 to 111: S-9.2.3 appendix A
+// (July 2012). As all of service mode it repeats, and follows resets.
+func (a *Audit) query(p dcc.Packet) bool {
+	return a.options.Track == station.Programming && len(p) == 3 && p[0] >= 1 && p[0] <= 111 && p[1] == 0xf9
 }
 
 // ears is the side of an Audit that its receiver talks to.

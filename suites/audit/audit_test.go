@@ -146,6 +146,106 @@ func TestAShortOffStateThatWasAskedForIsNone(t *testing.T) {
 	assert.Contains(t, r.Failures[0].Actual, "off for")
 }
 
+// A station may answer before it switches, and be switched on again soon.
+func TestAShortOffStateThatWasAskedForBeforeIsNone(t *testing.T) {
+	s := plain(2, station.Main)
+	from, to := gapOf5ms(s)
+	a := auditOf(s)
+	a.Excuse(from-time.Millisecond, from-100*us)
+	a.Excuse(to-time.Millisecond, to-100*us)
+	a.Edges(s.edges)
+	a.Finish(s.now)
+	assert.Equal(t, verdict.Pass, result(a, "SIG-008").Verdict)
+
+	s = plain(2, station.Main)
+	from, _ = gapOf5ms(s)
+	a = auditOf(s)
+	a.Excuse(from-50*time.Millisecond, from-40*time.Millisecond) // long before
+	a.Edges(s.edges)
+	a.Finish(s.now)
+	assert.Equal(t, verdict.Fail, result(a, "SIG-008").Verdict)
+}
+
+// A track that is off while the probe loses something is not off for the time that was heard of it.
+func TestAnOffStateOfWhichAPartIsLostIsNoGap(t *testing.T) {
+	for name, lost := range map[string][2]time.Duration{
+		"its end":       {10 * time.Millisecond, time.Second},
+		"its middle":    {10 * time.Millisecond, 20 * time.Millisecond},
+		"its beginning": {-time.Millisecond, 990 * time.Millisecond},
+	} {
+		s := plain(2, station.Main)
+		s.run(5)
+		s.raw(s.preamble, idle)
+		off, before := s.now, len(s.edges)
+		s.gapFor(30*us, time.Second)
+		s.run(5)
+		a := auditOf(s)
+		from, to := off+lost[0], off+lost[1]
+		for i, e := range s.edges {
+			switch {
+			case e.Time < from:
+				a.Edges(s.edges[i : i+1])
+			case i <= before || e.Time > to:
+				if a.LostTime() == 0 { // the first edge after it tells the level
+					a.Lost(from, to)
+					if to < off+time.Second {
+						a.Edges([]signal.Edge{{Time: to, Level: signal.Off}})
+					}
+				}
+				if e.Time > to {
+					a.Edges(s.edges[i : i+1])
+				}
+			}
+		}
+		a.Finish(s.now)
+		r := result(a, "SIG-008")
+		assert.Equal(t, verdict.Pass, r.Verdict, "%s: %v", name, r.Failures)
+	}
+}
+
+// A station may ask for an address on the programming track, one after the other, between resets. On the main track the same bytes are
+// what they are.
+func TestAnAddressQueryIsServiceMode(t *testing.T) {
+	for track, want := range map[station.Track]verdict.Verdict{station.Programming: verdict.Pass, station.Main: verdict.Fail} {
+		s := plain(2, track)
+		for address := byte(1); address <= 111; address++ {
+			send([]byte{0, 0, 0}, sum(address, 0xf9), sum(address, 0xf9))(s)
+		}
+		a := auditOf(s)
+		a.Edges(s.edges)
+		a.Finish(s.now)
+		for _, id := range []string{"PKT-008", "PKT-011"} {
+			assert.Equal(t, want, result(a, id).Verdict, "%s %s: %v", track, id, result(a, id).Failures)
+		}
+		assert.Equal(t, verdict.Pass, result(a, "PKT-006").Verdict)
+	}
+}
+
+// A cutout takes ones of a preamble that were sent: the bits of the station go on meanwhile.
+func TestOnesThatACutoutTakesWereSent(t *testing.T) {
+	for _, c := range []struct {
+		preamble, taken int
+		want            verdict.Verdict
+	}{{16, 5, verdict.Pass}, {15, 5, verdict.Pass}, {14, 2, verdict.Pass}, {13, 2, verdict.Fail}, {12, 2, verdict.Fail}} {
+		s := plain(2, station.Main)
+		one := s.one[0] + s.one[1]
+		for range 20 {
+			s.raw(14, idle)
+			s.gapFor(30*us, time.Duration(c.taken-1)*one+20*us)
+			s.reverse(s.one[0] - 20*us) // the rest of the one in which the voltage has come back
+			s.reverse(s.one[1])
+			s.ones(c.preamble - c.taken)
+			s.raw(0, idle)
+		}
+		s.cutout = true
+		a := auditOf(s)
+		a.Edges(s.edges)
+		a.Finish(s.now)
+		assert.Equal(t, c.want, result(a, "PKT-001").Verdict, "%+v: %v", c, result(a, "PKT-001"))
+		assert.Equal(t, verdict.Pass, result(a, "PKT-002").Verdict, "%+v: %v", c, result(a, "PKT-002").Failures)
+	}
+}
+
 // Power that goes at any time while somebody has shorted the track is no fault of the station.
 func TestHandsAtTheTrackExcuseWhenPowerGoes(t *testing.T) {
 	for _, hands := range []bool{false, true} {

@@ -173,9 +173,11 @@ var violations = []violation{
 		s.gapFor(s.between(30*us, 50*us), s.between(shortest, 10*time.Millisecond))
 	}},
 	{"PKT-001", "a short preamble", "", func(s *anyStation) {
-		n := 10 + s.IntN(3) // the end bit before may be one more
-		s.ones(0)
-		s.raw(n, idle)
+		cut := s.cutout // which takes ones that were sent
+		s.cutout = false
+		s.raw(s.preamble, idle)
+		s.raw(10+s.IntN(3), idle) // the end bit before may be one more
+		s.cutout = cut
 	}},
 	{"PKT-002", "a torn bit", "", func(s *anyStation) {
 		place := 2 * (1 + s.IntN(8)) // in the first byte
@@ -241,6 +243,13 @@ var violations = []violation{
 		s.raw(s.preamble, p)
 		s.raw(14+s.IntN(10), p)
 	}},
+	{"PKT-003", "an advanced packet with a wrong error byte", "", func(s *anyStation) {
+		body := []byte{253, 1, 2, 3, 4, byte(s.IntN(256))}
+		p := sum(append(body, bitwiseCRC(body))...)
+		p[len(p)-1] ^= byte(1 + s.IntN(255))
+		s.raw(s.preamble, idle) // one with no stretched zeros, so that the next good packet is not too late
+		s.raw(14, p)
+	}},
 	{"PKT-012", "no CRC", "", func(s *anyStation) {
 		body := []byte{253, 1, 2, 3, 4, byte(s.IntN(256))}
 		s.raw(s.preamble, sum(append(body, bitwiseCRC(body)^byte(1+s.IntN(255)))...))
@@ -256,6 +265,7 @@ var editionsOf = map[string][2]string{
 	"an aspect above 31 in 2012": {"aspects", "S-9.2.1 (2012)"},
 	"F29 in 2012":                {"functions", "S-9.2.1 (2012)"},
 	"no CRC":                     {"first bytes", "S-9.2.1.1 (draft 2021)"},
+	"an advanced packet with a wrong error byte": {"first bytes", "S-9.2.1.1 (draft 2021)"},
 }
 
 // quietly is a station that keeps clear of what a violation is about before and after it.

@@ -49,7 +49,7 @@ func (j *spacing) forget() {
 }
 
 func (j *spacing) packet(a *Audit, p *signal.Packet) {
-	if p.Fault != signal.None || a.service(p.Bytes) {
+	if p.Fault != signal.None || a.service(p.Bytes) || a.query(p.Bytes) {
 		return
 	}
 	place, ok := placeOf(p.Bytes)

@@ -70,8 +70,9 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 		o.Signal = string(o.Track)
 	}
 	heard := audit.New(audit.Options{Track: o.Track, Cutout: o.Claims.Cutout, Editions: o.Claims.Editions})
+	w := &wire{audit: heard, cutouts: o.Claims.Cutout}
 	var grid signal.Grid
-	if err := listen(ctx, reader, heard, &grid); err != nil {
+	if err := listen(ctx, reader, w, &grid); err != nil {
 		return nil, err
 	}
 	heard.Finish(reader.End())
@@ -96,6 +97,9 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 		run.Rig.Budgets = append(run.Rig.Budgets, record.BudgetOf(b))
 	}
 	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file")
+	if w.taken > 0 {
+		run.Notes = append(run.Notes, fmt.Sprintf("the recording has two levels and none for off: %d times one stood after an end bit as long as a cutout, and was taken for one", w.taken))
+	}
 	for _, q := range Requirements(o.Track) {
 		r := record.Result{ID: q.ID, Title: q.Title, Level: q.Level, Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
 			Track: string(o.Track), End: reader.End(), Editions: q.EditionsBy(o.Claims.Editions)}
@@ -112,15 +116,16 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	return run, nil
 }
 
-// listen sends the whole recording to an audit and a grid.
-func listen(ctx context.Context, reader *signal.VCDReader, heard *audit.Audit, grid *signal.Grid) error {
+// listen sends the whole recording to an audit, by its wire, and to a grid.
+func listen(ctx context.Context, reader *signal.VCDReader, heard *wire, grid *signal.Grid) error {
 	edges := make([]signal.Edge, 4096)
 	for ctx.Err() == nil {
 		n, err := reader.Read(edges)
-		heard.Edges(edges[:n])
+		heard.edges(edges[:n])
 		grid.Edges(edges[:n])
 		switch {
 		case err == io.EOF:
+			heard.end()
 			return nil
 		case err != nil:
 			return err

@@ -132,6 +132,57 @@ func TestTheRecordNamesTheEditions(t *testing.T) {
 	assert.Equal(t, verdict.Fail, find(t, old, "PKT-006").Verdict, "aspect 128 has a bit that was to be zero")
 }
 
+// A wire of two levels stands at one of them in a cutout: at the other than before, or at the same. Bits go on meanwhile.
+func TestACutoutOnAWireOfTwoLevels(t *testing.T) {
+	for level, signalAfter := range map[int]verdict.Verdict{1: verdict.Pass, 0: verdict.Inconclusive} {
+		var b bytes.Buffer
+		b.WriteString("$timescale 1 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n#0\n0!\n")
+		const half, from, to = 58 * time.Microsecond, 29 * time.Microsecond, 470 * time.Microsecond
+		now, positive, seen, end := time.Duration(0), 0, 0, -time.Second
+		see := func(at time.Duration, level int) {
+			if level != seen {
+				seen = level
+				fmt.Fprintf(&b, "#%d\n%d!\n", at, level)
+			}
+		}
+		send := func(d time.Duration) {
+			now += d
+			if in := now - end; in > from && in-d <= from {
+				see(end+from, level)
+			}
+			if in := now - end; in > to && in-d <= to {
+				see(end+to, positive)
+			}
+			positive = 1 - positive
+			if in := now - end; in <= from || in > to {
+				see(now, positive)
+			}
+		}
+		for range 20 {
+			for _, bit := range dcc.Seal(3, 0x3f, 0x80).AppendBits(nil, 18) {
+				d := half
+				if bit == 0 {
+					d = 100 * time.Microsecond
+				}
+				send(d)
+				send(d)
+			}
+			end = now
+		}
+		claimed := judge(t, b.Bytes(), judgement.Options{Claims: station.Claims{Cutout: true}, Uncertainty: 100 * time.Nanosecond})
+		for _, r := range claimed.Results {
+			switch {
+			case r.ID == "SIG-006":
+				assert.Equal(t, signalAfter, r.Verdict, "level %d", level)
+			case r.Level == verdict.Must && !strings.HasPrefix(r.ID, "PKT-01"):
+				assert.Equal(t, verdict.Pass, r.Verdict, "level %d: %s: %v %s", level, r.ID, r.Failures, r.Reason)
+			}
+		}
+		assert.Contains(t, strings.Join(claimed.Notes, "\n"), "19 times one stood after an end bit")
+		assert.Equal(t, verdict.DoesNotConform, judge(t, b.Bytes(), judgement.Options{}).Outcome, "nobody has claimed it")
+	}
+}
+
 func TestABadFileIsNotJudged(t *testing.T) {
 	for name, data := range map[string]string{"empty": "", "no VCD": "hello", "cut": "$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions $end\n#0\n0!\n#x\n"} {
 		_, err := judgement.Judge(context.Background(), strings.NewReader(data), judgement.Options{Track: station.Main})
