@@ -39,7 +39,7 @@ func walks(x *examination.Check, table []order) {
 func pairs(x *examination.Check) {
 	table := pairTable(x.File.Claims)
 	if len(table) == 0 {
-		x.Inconclusive("of no decoder all four accessories are claimed: %v", x.File.Claims.Accessories)
+		x.NotClaimed("of no decoder all four accessories are claimed: %v", x.File.Claims.Accessories)
 	}
 	x.RunTrack(station.Main)
 	x.Wait(x.CommandTime()) // repetitions of what others have asked for
@@ -74,7 +74,7 @@ func pairs(x *examination.Check) {
 func neighbours(x *examination.Check) {
 	decoders := wholeDecoders(x.File.Claims)
 	if len(decoders) == 0 {
-		x.Inconclusive("of no decoder all four accessories are claimed: %v", x.File.Claims.Accessories)
+		x.NotClaimed("of no decoder all four accessories are claimed: %v", x.File.Claims.Accessories)
 	}
 	x.RunTrack(station.Main)
 	w := x.Watch(station.Main)

@@ -19,7 +19,7 @@ func longAddresses(x *examination.Check) {
 // reaches drives locomotives a few at a time and gives them back again, since a station's list of them may be short.
 func reaches(x *examination.Check, addresses []dcc.Address) {
 	x.RunTrack(station.Main)
-	x.LetGo(x.Locomotives(burstSpan)...) // of whichever other checks have left them in the list
+	x.LetGo(x.LocomotivesUpTo(burstSpan)...) // of whichever other checks have left them in the list
 	w := x.Watch(station.Main)
 	wrong := x.CarryAll(w, addressTable(addresses, x.Steps()), x.Together(), true)
 	x.Number("wrong or missing packets", wrong, x.Rig.Now())

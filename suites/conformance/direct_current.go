@@ -55,7 +55,9 @@ func resetOf(x *examination.Check) bothWatches {
 	return examination.Shared(x, "reset by command", func() bothWatches {
 		if x.File.Claims.Track(station.Main) {
 			x.RunTrack(station.Main)
-			x.Drive(x.Locomotives(1)[0], 8, dcc.Forward)
+			for _, address := range x.LocomotivesUpTo(1) {
+				x.Drive(address, 8, dcc.Forward)
+			}
 		}
 		b := watchBoth(x)
 		switch err := x.Station.Reset(x.Context()); {

@@ -16,7 +16,7 @@ const atRest = 800 * time.Millisecond
 // decoders may ignore the direction say nothing of it. The ways to stop: speed 0, emergency stop of one, emergency stop of all.
 func directionAtStop(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(4)
+	locomotives := x.SomeLocomotives(4)
 	defer x.LetGo(locomotives...)
 	// Short and long by turns: one of each forward, one of each in reverse.
 	direction := func(i int) dcc.Direction { return bothDirections[i/2%2] }

@@ -1,7 +1,6 @@
 package conformance
 
 import (
-	"cmp"
 	"time"
 
 	"bufferstop/harness/dcc"
@@ -44,8 +43,8 @@ func rateWith(x *examination.Check, n int) {
 
 // fleet puts so many locomotives under control, and no others that the suite has put there.
 func fleet(x *examination.Check, n int) []dcc.Address {
-	x.LetGo(x.Locomotives(burstSpan)...)
-	addresses := x.Locomotives(max(n, 1))[:n]
+	x.LetGo(x.LocomotivesUpTo(burstSpan)...)
+	addresses := x.Locomotives(n)
 	var commands []station.Command
 	for i, a := range addresses {
 		commands = append(commands, station.SetSpeedCommand(a, x.Steps(), bothDirections[i%2], 3+i%20))
@@ -91,9 +90,9 @@ const fairTime = 4 * time.Second
 // has a claim to be told again sooner: the longest wait of each is compared with the mean of these.
 func fairness(x *examination.Check) {
 	x.RunTrack(station.Main)
-	n := min(busy, cmp.Or(x.File.Declares.ActiveLocomotives, busy))
+	n := len(x.LocomotivesUpTo(busy))
 	if n < 2 {
-		x.NotClaimed("the station controls one locomotive")
+		x.NotClaimed("the station controls fewer than two locomotives")
 		return
 	}
 	addresses := fleet(x, n)

@@ -105,7 +105,9 @@ func garbage(x *examination.Check) *[garbageKinds]disturbance {
 // setOff switches the main track on, drives a locomotive and returns what speeds are told on the track.
 func setOff(x *examination.Check) []dcc.Speed {
 	x.RunTrack(station.Main)
-	x.Drive(x.Locomotives(1)[0], 9, dcc.Forward)
+	for _, address := range x.LocomotivesUpTo(1) {
+		x.Drive(address, 9, dcc.Forward)
+	}
 	w := x.Watch(station.Main)
 	x.Wait(x.CommandTime() + x.RefreshRound())
 	w.Stop()
@@ -131,7 +133,14 @@ func garbageOf(x *examination.Check, kind int) (bytes []byte, why string) {
 	case endless:
 		bytes = slices.Repeat([]byte{filler}, endlessBytes)
 	case halfACommand:
-		bytes, _ = x.Station.Beginning(station.SetSpeedCommand(x.Locomotives(1)[0], x.Steps(), dcc.Forward, 20))
+		half := station.StopAllCommand()
+		for _, address := range x.LocomotivesUpTo(1) {
+			half = station.SetSpeedCommand(address, x.Steps(), dcc.Forward, 20)
+		}
+		var err error
+		if bytes, err = x.Station.Beginning(half); err != nil {
+			return nil, err.Error()
+		}
 	case echo:
 		before := len(x.Log().Entries)
 		x.Answers()

@@ -1,7 +1,6 @@
 package conformance
 
 import (
-	"cmp"
 	"time"
 
 	"bufferstop/harness"
@@ -40,7 +39,7 @@ const behind = 3
 // latencyLoaded times them with ten locomotives under control, right behind commands to others.
 func latencyLoaded(x *examination.Check) {
 	x.RunTrack(station.Main)
-	n := min(busy, cmp.Or(x.File.Declares.ActiveLocomotives, busy))
+	n := len(x.SomeLocomotives(busy))
 	addresses := fleet(x, n)
 	defer x.LetGo(addresses...)
 	d := x.File.Declares.Loaded

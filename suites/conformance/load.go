@@ -34,15 +34,19 @@ func nearFullLoad(x *examination.Check) physic.ElectricCurrent {
 // S-9.1 A and B: the times are those at the rails with a decoder on them. Its motor runs for half of the time.
 func timingWithDecoder(x *examination.Check) {
 	x.RunTrack(x.Track)
-	address := x.Locomotives(1)[0]
+	locomotives := x.LocomotivesUpTo(1)
 	c := fakedecoder.Default()
-	c.Address = address
+	for _, address := range locomotives {
+		c.Address = address
+	}
 	_, err := x.Rig.Track(x.Track).Fit(c)
 	x.Fitted("fit a fake decoder", err)
 	x.Wait(settling)
 	w := x.Watch(x.Track)
 	x.Wait(loadedTime / 2)
-	x.Drive(address, x.Steps().Max()/2, dcc.Forward)
+	for _, address := range locomotives {
+		x.Drive(address, x.Steps().Max()/2, dcc.Forward)
+	}
 	x.Wait(loadedTime / 2)
 	w.Stop()
 	timing(x, w)
@@ -57,7 +61,7 @@ func timingUnderLoad(x *examination.Check) {
 	}
 	x.RunTrack(x.Track)
 	if x.Track == station.Main {
-		for i, address := range x.Locomotives(4) {
+		for i, address := range x.LocomotivesUpTo(4) {
 			x.Drive(address, 10+i, dcc.Forward)
 		}
 	}

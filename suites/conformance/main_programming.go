@@ -109,7 +109,7 @@ const writesInTurn = 4
 // goes to the others meanwhile.
 func severalOnTheMain(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(writesInTurn)
+	locomotives := x.SomeLocomotives(writesInTurn)
 	defer x.LetGo(locomotives...)
 	for _, a := range locomotives {
 		x.Drive(a, 12, dcc.Forward)

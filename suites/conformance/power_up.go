@@ -30,7 +30,9 @@ func startOf(x *examination.Check) start {
 		_, err := x.Station.Identify(x.Context())
 		x.Obeyed("answer after a start", err)
 		if x.File.Claims.Track(station.Main) {
-			x.Drive(x.Locomotives(1)[0], 10, dcc.Forward)
+			for _, address := range x.LocomotivesUpTo(1) {
+				x.Drive(address, 10, dcc.Forward)
+			}
 			s.given = x.Now()
 			x.PowerOn(station.Main)
 		}

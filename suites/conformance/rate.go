@@ -22,7 +22,7 @@ const refreshTime = 5 * time.Second
 // that one of them goes without a packet shows whether the scheduler forgets any.
 func refreshOfEveryLocomotive(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(6)
+	locomotives := x.SomeLocomotives(6)
 	for i, address := range locomotives {
 		x.Drive(address, 3+i, dcc.Forward)
 	}

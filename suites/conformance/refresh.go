@@ -15,7 +15,7 @@ const repeatTime = 3 * time.Second
 // repetitions must come to the same speed, direction and functions.
 func repetitions(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(4)
+	locomotives := x.SomeLocomotives(4)
 	functions := oneOfGroups(claimedFunctions(x.File.Claims.Functions, 0, knownFunctions))
 	bits := map[dcc.FunctionGroup]int{}
 	for i, address := range locomotives {

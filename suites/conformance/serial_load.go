@@ -23,7 +23,7 @@ const notLost = 2 * time.Second
 // The stop comes last, right behind the others: where it is lost, a locomotive runs on that somebody wanted to stop.
 func commandsBackToBack(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(burstSpan)
+	locomotives := x.SomeLocomotives(burstSpan)
 	var commands []station.Command
 	for i, address := range locomotives {
 		commands = append(commands, station.SetSpeedCommand(address, x.Steps(), dcc.Forward, 1+i))

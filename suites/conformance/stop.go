@@ -19,7 +19,7 @@ const afterStop = time.Second
 // of the one with the long one. The other runs on.
 func stopOne(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(2)
+	locomotives := x.SomeLocomotives(2)
 	var took verdict.Spread
 	driven, at := 0, x.Rig.Now()
 	for _, stopped := range locomotives {
@@ -46,7 +46,7 @@ func stopOne(x *examination.Check) {
 // which all decoders obey (S-9.2.1 B); or one for each locomotive, of which the last counts.
 func stopAll(x *examination.Check) {
 	x.RunTrack(station.Main)
-	locomotives := x.Locomotives(3)
+	locomotives := x.SomeLocomotives(3)
 	late, driven, at := stops(x, locomotives,
 		func() error { return x.Station.StopAll(x.Context()) },
 		stopsAll(locomotives),

@@ -38,7 +38,9 @@ func underSerialLoad(x *examination.Check) {
 // fake decoder it looks for one all the same.
 func whileCVsAreRead(x *examination.Check) {
 	x.RunTrack(station.Main)
-	x.Drive(x.Locomotives(1)[0], 11, dcc.Forward)
+	for _, address := range x.LocomotivesUpTo(1) {
+		x.Drive(address, 11, dcc.Forward)
+	}
 	fits := x.Rig.Track(station.Programming) != nil && x.Rig.Describe().Can(station.Programming, harness.FitDecoder)
 	if fits {
 		x.FitDefault()
@@ -66,7 +68,9 @@ const (
 // anew; what it must not do is leave DC or half packets on the track.
 func linkOpenedAnew(x *examination.Check) {
 	x.RunTrack(station.Main)
-	x.Drive(x.Locomotives(1)[0], 6, dcc.Forward)
+	for _, address := range x.LocomotivesUpTo(1) {
+		x.Drive(address, 6, dcc.Forward)
+	}
 	w := x.Watch(station.Main)
 	x.Fitted("close the link and open it again", x.Reopen(x.Context(), closedTime))
 	x.Answers()

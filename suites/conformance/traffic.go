@@ -50,7 +50,7 @@ func mainTraffic(x *examination.Check) *harness.Watch {
 	x.RunTrack(station.Main)
 	w := x.Watch(station.Main)
 	x.Wait(idleTime)
-	locomotives := x.Locomotives(4)
+	locomotives := x.LocomotivesUpTo(4)
 	for i, address := range locomotives {
 		x.Drive(address, 5+i, dcc.Direction(i%2))
 		for _, function := range []int{0, 5, 9, 13, 21} {
@@ -62,7 +62,7 @@ func mainTraffic(x *examination.Check) *harness.Watch {
 	if accessories := x.File.Claims.Accessories; accessories.Claimed {
 		x.Obeyed("switch an accessory", x.Station.SetAccessory(x.Context(), accessories.First, 1))
 	}
-	if x.File.Claims.ProgrammingOnMain {
+	if x.File.Claims.ProgrammingOnMain && len(locomotives) > 0 {
 		address := locomotives[len(locomotives)-1]
 		x.Obeyed("write a CV on the main", x.Station.WriteOnMain(x.Context(), address, 3, 10))
 	}

@@ -99,7 +99,7 @@ func (x *Check) Await(w *harness.Watch, from, timeout time.Duration, match func(
 // Flood gives commands to a few locomotives as fast as the link takes them.
 func (x *Check) Flood(duration time.Duration) station.FloodReport {
 	var commands []station.Command
-	for i, address := range x.Locomotives(3) {
+	for i, address := range x.SomeLocomotives(3) {
 		for step := range 4 {
 			commands = append(commands, station.SetSpeedCommand(address, x.Steps(), dcc.Direction(step%2), 5*i+step+1))
 		}

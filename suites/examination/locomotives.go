@@ -3,6 +3,7 @@ package examination
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"bufferstop/fakedecoder"
@@ -54,37 +55,82 @@ func (x *Check) Steps() dcc.Steps {
 }
 
 // Locomotives returns n addresses that the station claims, short and long by turns as far as it goes. They keep clear
-// of 112 to 127, whose packets look like those of service mode (S-9.2.3 E).
+// of 112 to 127, whose packets look like those of service mode (S-9.2.3 E). Nothing is asked of a station that does not claim so
+// many, or declares that it controls fewer at a time.
 func (x *Check) Locomotives(n int) []dcc.Address {
+	found := x.LocomotivesUpTo(n)
+	if len(found) < n {
+		if most := x.File.Declares.ActiveLocomotives; most > 0 && most < n {
+			x.NotClaimed("the station declares active_locomotives of %d, and this takes %d", most, n)
+		}
+		x.NotClaimed("the station does not claim addresses for %d locomotives: short %q, long %q", n,
+			x.File.Claims.ShortAddresses, x.File.Claims.LongAddresses)
+	}
+	return found
+}
+
+// SomeLocomotives returns as many of them as there are, one at least and n at most.
+func (x *Check) SomeLocomotives(n int) []dcc.Address {
+	return x.Locomotives(max(1, len(x.LocomotivesUpTo(n))))
+}
+
+// LocomotivesUpTo returns as many of them as there are, n at most: none of a station that drives no locomotives.
+func (x *Check) LocomotivesUpTo(n int) []dcc.Address {
+	if most := x.File.Declares.ActiveLocomotives; most > 0 {
+		n = min(n, most)
+	}
 	claims := x.File.Claims
-	var shorts []dcc.Address
-	for first := range spread {
-		for a := 3 + first; a < 100; a += spread {
-			if claims.ShortAddresses.Contains(a) {
-				shorts = append(shorts, dcc.Short(uint16(a)))
-			}
-		}
+	if len(claims.SpeedSteps) == 0 {
+		return nil
 	}
-	var longs []dcc.Address
-	for first := 1000; first < 1000+1333; first += 100 {
-		for a := first; a <= dcc.MaxLong; a += 1333 {
-			if claims.LongAddresses.Contains(a) {
-				longs = append(longs, dcc.Long(uint16(a)))
-			}
-		}
-	}
+	shorts, longs := shortLocomotives(claims, n), longLocomotives(claims, n)
 	var found []dcc.Address
-	for len(found) < n {
-		before := len(found)
+	for len(found) < n && len(shorts)+len(longs) > 0 {
 		if len(shorts) > 0 {
 			found, shorts = append(found, shorts[0]), shorts[1:]
 		}
 		if len(longs) > 0 && len(found) < n {
 			found, longs = append(found, longs[0]), longs[1:]
 		}
-		if len(found) == before {
-			x.Inconclusive("the claims leave no address for %d locomotives: short %v, long %v",
-				n, claims.ShortAddresses, claims.LongAddresses)
+	}
+	return found
+}
+
+// shortLocomotives returns n short addresses that are claimed, those first that differ in several bits.
+func shortLocomotives(claims station.Claims, n int) (found []dcc.Address) {
+	for first := range spread {
+		for a := 3 + first; a < 100; a += spread {
+			if claims.ShortAddresses.Contains(a) {
+				found = append(found, dcc.Short(uint16(a)))
+			}
+		}
+	}
+	for a := range claims.ShortAddresses.All() {
+		if more := dcc.Short(uint16(a)); len(found) < n && a < serviceAddresses && !slices.Contains(found, more) {
+			found = append(found, more)
+		}
+	}
+	return found
+}
+
+// serviceAddresses is the first short address whose packets look like those of service mode: S-9.2.3 E (July 2012).
+const serviceAddresses = 112
+
+// longLocomotives returns n long addresses that are claimed, far from each other as far as it goes.
+func longLocomotives(claims station.Claims, n int) (found []dcc.Address) {
+	for first := 1000; first < 1000+1333; first += 100 {
+		for a := first; a <= dcc.MaxLong; a += 1333 {
+			if claims.LongAddresses.Contains(a) {
+				found = append(found, dcc.Long(uint16(a)))
+			}
+		}
+	}
+	for a := range claims.LongAddresses.All() {
+		if len(found) >= n {
+			break
+		}
+		if more := dcc.Long(uint16(a)); !slices.Contains(found, more) {
+			found = append(found, more)
 		}
 	}
 	return found

@@ -14,7 +14,9 @@ import (
 // one of those may be in refresh since an earlier check, so what is on the track before is not held against the station.
 func mainDuringProgramming(x *examination.Check) {
 	x.RunTrack(station.Main)
-	x.Drive(x.Locomotives(1)[0], 15, dcc.Forward)
+	for _, address := range x.LocomotivesUpTo(1) {
+		x.Drive(address, 15, dcc.Forward)
+	}
 	x.Wait(x.CommandTime())
 	before := x.Watch(station.Main)
 	x.Wait(cmp.Or(x.File.Declares.RefreshTime, time.Second)) // a second is common practice, no source

@@ -13,6 +13,13 @@ func otherTrack(x *examination.Check) {
 	if x.Track == station.Programming {
 		other = station.Main
 	}
+	if !x.File.Claims.Track(other) {
+		x.NotClaimed("the station does not claim the %s track, which would be shorted", other)
+	}
+	if x.Rig.Track(other) == nil {
+		x.NotFitted("the rig does not reach the %s track, which would be shorted", other)
+	}
+	declaresTrip(x, other)
 	running(x, x.Track)
 	running(x, other)
 	w := x.Watch(x.Track)

@@ -66,6 +66,7 @@ func recoveryTime(x *examination.Check, p station.Overload) time.Duration {
 }
 
 func recovery(x *examination.Check) {
+	declaresRecovery(x, x.Track)
 	running(x, x.Track)
 	w, since, back := tripAndOpen(x, x.Track, func(w *harness.Watch) { staysOff(x, w, x.Track) })
 	declared := x.File.Declares.Track(x.Track)
@@ -92,6 +93,7 @@ const recoveries = 3
 // The first packets are whole: a station that lets its bridge back on in the middle of a packet tears one, or in the
 // middle of a preamble sends one too short.
 func firstPackets(x *examination.Check) {
+	declaresRecovery(x, x.Track)
 	running(x, x.Track)
 	broken := 0
 	at := x.Rig.Now()
@@ -134,8 +136,12 @@ const afterRecovery = time.Second
 // Each locomotive goes on as before, or is stopped, as the station declares; RP-9.2.4 A allows both. One that had no
 // packets before the short either is not judged here.
 func locomotivesAfterRecovery(x *examination.Check) {
+	declaresRecovery(x, x.Track)
+	if x.File.Declares.Track(x.Track).AfterRecovery == "" {
+		x.NotClaimed("the station does not declare after_recovery of the %s track", x.Track)
+	}
 	x.RunTrack(x.Track)
-	locomotives := x.Locomotives(2)
+	locomotives := x.SomeLocomotives(2)
 	for i, address := range locomotives {
 		x.Drive(address, 10+i, dcc.Forward)
 	}

@@ -25,7 +25,7 @@ const patience = 5
 func running(x *examination.Check, track station.Track) {
 	x.RunTrack(track)
 	if track == station.Main {
-		for i, address := range x.Locomotives(4) {
+		for i, address := range x.LocomotivesUpTo(4) {
 			x.Drive(address, 10+i, dcc.Forward)
 		}
 		x.Wait(x.CommandTime())
@@ -110,12 +110,14 @@ func deadShortOnProgramming(x *examination.Check) { short(x, station.Programming
 
 // A short is cut in time, and the station says so while it lies.
 func short(x *examination.Check, track station.Track) {
+	declaresTrip(x, track)
 	running(x, track)
 	overload(x, track, func() error { return x.Rig.Track(track).Short(deadShort) })
 }
 
 // The declared trip current is cut.
 func tripCurrent(x *examination.Check) {
+	declaresTrip(x, x.Track)
 	running(x, x.Track)
 	amperes := x.File.Declares.Track(x.Track).TripCurrent
 	overload(x, x.Track, func() error { return x.Rig.Track(x.Track).Load(amperes) })
@@ -130,6 +132,9 @@ const loadTime = 2 * time.Second
 
 // The declared no-trip current flows on.
 func noTripCurrent(x *examination.Check) {
+	if x.File.Declares.Track(x.Track).NoTripCurrent == 0 {
+		x.NotClaimed("the station does not declare no_trip_current of the %s track", x.Track)
+	}
 	running(x, x.Track)
 	w := x.Watch(x.Track)
 	x.Wait(before)
@@ -140,6 +145,9 @@ func noTripCurrent(x *examination.Check) {
 
 // The declared inrush rides through: a decoder's empty capacitor is put on the rails of a running track.
 func inrush(x *examination.Check) {
+	if x.File.Declares.Track(x.Track).InrushPeak == 0 {
+		x.NotClaimed("the station does not declare inrush_peak and inrush_tau of the %s track", x.Track)
+	}
 	running(x, x.Track)
 	w := x.Watch(x.Track)
 	promised := x.File.Declares.Track(x.Track)

@@ -1,0 +1,54 @@
+package suites_test
+
+import (
+	"testing"
+
+	"bufferstop/harness/dcc"
+	"bufferstop/harness/station"
+	"bufferstop/harness/verdict"
+	"bufferstop/rigs/simulated"
+	"bufferstop/suites"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// A station that claims and declares little is asked little, and is neither failed nor left in doubt for the rest.
+func TestAStationThatClaimsLittleConforms(t *testing.T) {
+	both, main := []station.Track{station.Main, station.Programming}, []station.Track{station.Main}
+	declares := reference(t).Declares
+	for name, c := range map[string]struct {
+		claims   station.Claims
+		declares station.Declares
+	}{
+		"20 addresses, no functions": {station.Claims{Tracks: both, SpeedSteps: []dcc.Steps{dcc.Steps28},
+			ShortAddresses: station.Between(1, 20), ServiceMethods: []station.Method{station.Direct}, Lacks: []string{"bit write", "address-only mode"}}, declares},
+		"nothing declared": {station.Claims{Tracks: both, SpeedSteps: []dcc.Steps{dcc.Steps28}, ShortAddresses: station.Between(1, 20),
+			ServiceMethods: []station.Method{station.Direct, station.AddressOnly}, BitWrite: true}, station.Declares{}},
+		"one locomotive": {station.Claims{Tracks: main, SpeedSteps: []dcc.Steps{dcc.Steps28}, ShortAddresses: station.Between(3, 3),
+			Functions: station.Between(0, 0)}, station.Declares{}},
+		"one long address": {station.Claims{Tracks: main, SpeedSteps: []dcc.Steps{dcc.Steps28}, LongAddresses: station.Between(10239, 10239),
+			Functions: station.Between(13, 14), ProgrammingOnMain: true, BitWriteOnMain: true, Consist: true}, station.Declares{}},
+		"the main track":        {station.Claims{Tracks: main}, station.Declares{}},
+		"the programming track": {station.Claims{Tracks: both[1:], ServiceMethods: []station.Method{station.Direct, station.AddressOnly}, BitWrite: true}, declares},
+		"two accessories":       {station.Claims{Tracks: main, Accessories: station.Between(2, 3)}, station.Declares{}},
+		"one locomotive at a time": {station.Claims{Tracks: main, SpeedSteps: []dcc.Steps{dcc.Steps28}, ShortAddresses: station.Between(1, 127),
+			Functions: station.Between(0, 12)}, station.Declares{ActiveLocomotives: 1}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			file := reference(t)
+			c.claims.PowerOffKeepsState, c.claims.Numbering = true, file.Claims.Numbering
+			file.Claims, file.Declares = c.claims, c.declares
+			run, err := suites.Run(t.Context(), rigWith(t, simulated.Options{Seed: 5}), file, suites.Options{})
+			require.NoError(t, err)
+			want := verdict.Conforms
+			if len(c.claims.Lacks) > 0 { // what a standard makes mandatory
+				want = verdict.ConformsWithObservations
+			}
+			assert.Equal(t, want, run.Outcome)
+			for _, r := range run.Results {
+				assert.Contains(t, []verdict.Verdict{verdict.Pass, verdict.ConditionalPass, verdict.NotClaimed}, r.Verdict, "%s on %s: %s %v", r.ID, r.Track, r.Reason, r.Failures)
+			}
+		})
+	}
+}
