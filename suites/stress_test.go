@@ -1,6 +1,7 @@
 package suites_test
 
 import (
+	"strings"
 	"testing"
 
 	"bufferstop/harness"
@@ -68,6 +69,24 @@ func TestGarbageIsGarbageInEveryLanguage(t *testing.T) {
 			assert.Equal(t, verdict.Pass, r.Verdict, "%s: %s: %s %v", name, id, r.Reason, r.Failures)
 		}
 	}
+}
+
+// The half of a command that is another command is no garbage in that language: nothing can be said of half a command, and nobody is to
+// blame for what it does.
+func TestHalfACommandThatIsAnotherOneIsNotHeldAgainstTheStation(t *testing.T) {
+	text, err := rigs.Files.ReadFile("words.dialect.toml")
+	require.NoError(t, err)
+	terse := strings.NewReplacer("drive {kind} {address} {direction} {step} of {steps}", "{kind} {address},{step},{steps}{direction}",
+		"halt {kind} {address}", "{kind} {address},", `forward = "ahead"`, `forward = "+"`, `reverse = "back"`, `reverse = "-"`,
+		"[checksum]\nkind = \"crc-8/smbus\"\nbefore = \" ~\"\n", "").Replace(string(text))
+	file := reference(t)
+	file.Dialect, err = station.ParseDialect("terse", []byte(terse))
+	require.NoError(t, err)
+	results := asked(t, rigWith(t, simulated.Options{Seed: 3, Dialect: file.Dialect}), file, "SIG-011", "SIG-013", "LNK-002")
+	assert.Equal(t, verdict.NotFitted, results["SIG-013"].Verdict, results["SIG-013"].Reason)
+	assert.Contains(t, results["SIG-013"].Reason, "in this language it is a command")
+	assert.Equal(t, verdict.Pass, results["SIG-011"].Verdict)
+	assert.Equal(t, verdict.Pass, results["LNK-002"].Verdict, "%v", results["LNK-002"].Failures)
 }
 
 // What the checks leave behind is a station that is in step and whose tracks are off.

@@ -50,7 +50,8 @@ func (d *Driver) Beginning(c Command) ([]byte, error) {
 }
 
 // WouldAsk returns the commands that the bytes would be to a station which speaks the driver's dialect, if any, so that nobody
-// takes for garbage what is none. What cannot be read back of a dialect is not among them.
+// takes for garbage what is none. What cannot be read back of a dialect is not among them. The end of a message that follows when driver
+// and station come into step again makes one of what has begun.
 func (d *Driver) WouldAsk(p []byte) []Command {
 	dialect, ok := d.language.(*Dialect)
 	if !ok {
@@ -63,7 +64,8 @@ func (d *Driver) WouldAsk(p []byte) []Command {
 		}
 	}
 	var all []Command
-	for _, q := range append(r.Feed(p), r.Silence()...) {
+	requests := append(r.Feed(p), r.Feed(d.language.ending())...)
+	for _, q := range append(requests, r.Silence()...) {
 		if q.Problem == "" && q.Question == "" {
 			all = append(all, q.Command)
 		}

@@ -84,3 +84,27 @@ func TestGarbageThatWouldBeACommandIsKnownForOne(t *testing.T) {
 	}
 	assert.Empty(t, d.WouldAsk(every))
 }
+
+// In a terse language the half of one command is another one.
+func TestAHalfThatItsEndMakesACommandIsKnownForOne(t *testing.T) {
+	terse, err := station.ParseDialect("x", []byte(small+`
+[words.direction]
+forward = "F"
+reverse = "R"
+[operation.set_speed]
+send = "E{address}{direction}{step}"
+fixed = { steps = "28" }
+[operation.stop]
+send = "E{address}"
+`))
+	require.NoError(t, err)
+	clock := new(link.VirtualClock)
+	near, _ := link.Pipe(clock, 0)
+	d := station.NewDriver(terse, near, clock)
+	half, err := d.Beginning(station.SetSpeedCommand(dcc.Short(35), dcc.Steps28, dcc.Forward, 20))
+	require.NoError(t, err)
+	assert.Equal(t, "E35", string(half))
+	asked := d.WouldAsk(half)
+	require.Len(t, asked, 1)
+	assert.Equal(t, station.Stop, asked[0].Operation())
+}

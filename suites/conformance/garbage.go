@@ -43,6 +43,7 @@ const (
 type disturbance struct {
 	watch   *harness.Watch // of the main track
 	omitted string         // why it was not made; everything else is empty then
+	command bool           // it was not made because in the station's language it is a command
 	refused string         // why the station did not answer afterwards; empty if it did
 	// sent is when the last byte was handed over, answered when a command was answered again.
 	sent, answered time.Duration
@@ -68,6 +69,10 @@ func garbage(x *examination.Check) *[garbageKinds]disturbance {
 			bytes, why := garbageOf(x, kind)
 			if why != "" {
 				d.omitted = why
+				continue
+			}
+			if i := slices.IndexFunc(x.Station.WouldAsk(bytes), station.Command.Changes); i >= 0 {
+				d.omitted, d.command = fmt.Sprintf("in this language it is a command: %s", x.Station.WouldAsk(bytes)[i]), true
 				continue
 			}
 			d.watch = x.Watch(station.Main)
@@ -123,7 +128,7 @@ func besides(x *examination.Check) *harness.Watch {
 	return x.Watch(station.Programming)
 }
 
-// garbageOf is what is sent of a kind, or why nothing is: in some language it may be a command.
+// garbageOf is what is sent of a kind, or why nothing is.
 func garbageOf(x *examination.Check, kind int) (bytes []byte, why string) {
 	switch kind {
 	case everyByte:
@@ -151,9 +156,6 @@ func garbageOf(x *examination.Check, kind int) (bytes []byte, why string) {
 		if bytes = x.Said(before); len(bytes) == 0 {
 			return nil, "the log of the link is full, so it is not known what the station says"
 		}
-	}
-	if i := slices.IndexFunc(x.Station.WouldAsk(bytes), station.Command.Changes); i >= 0 {
-		return nil, fmt.Sprintf("in this language it is a command: %s", x.Station.WouldAsk(bytes)[i])
 	}
 	return bytes, ""
 }
@@ -213,6 +215,9 @@ func comeBack(x *examination.Check, d *disturbance) {
 // under judges the track under one kind of garbage.
 func under(x *examination.Check, kind int) {
 	d := &garbage(x)[kind]
+	if d.command {
+		x.NotFitted("%s: %s", garbageNames[kind], d.omitted)
+	}
 	if d.omitted != "" {
 		x.Inconclusive("%s: %s", garbageNames[kind], d.omitted)
 	}
