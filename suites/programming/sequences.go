@@ -61,28 +61,36 @@ func longPreamble(x *examination.Check) {
 	x.SpreadOfCounts("preamble in service mode", ones)
 }
 
-// S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction, each time.
+// S-9.2.3 E, power-on cycle: 20 valid packets of any kind from power on to the first instruction, each time. A station may leave the
+// power on after an operation, and owes no cycle then.
 func powerOnCycle(x *examination.Check) {
 	var before verdict.Spread
 	for _, w := range append(methodWatches(x), x.ServiceTraffic()) {
-		n, waits := 0, true
-		for i, h := range w.Packets {
-			if i > 0 && cutBetween(w, w.Packets[i-1].End, h.Start) {
-				n, waits = 0, true
-			}
-			switch {
-			case h.Service && waits:
-				waits = false
-				before.Add(float64(n), h.Start)
-			case h.Fault == signal.None:
-				n++
-			}
-		}
+		before.Join(sincePowerOn(w))
 	}
 	if before.Count == 0 {
-		x.Inconclusive("the station sent no service-mode packet")
+		x.Inconclusive("the station sent no service-mode packet after power on")
 	}
 	x.SpreadOfCounts("packets before the first instruction", before)
+}
+
+// sincePowerOn counts the valid packets from each power on to the first instruction after it.
+func sincePowerOn(w *harness.Watch) (before verdict.Spread) {
+	n, waits, last := 0, false, w.Begun
+	for _, h := range w.Packets {
+		if cutBetween(w, last, h.Start) {
+			n, waits = 0, true
+		}
+		last = h.End
+		switch {
+		case h.Service && waits:
+			waits = false
+			before.Add(float64(n), h.Start)
+		case h.Fault == signal.None:
+			n++
+		}
+	}
+	return before
 }
 
 // S-9.2.3 E, direct mode: at least three resets, then at least five verify packets. No acknowledge ends any of them
