@@ -1,11 +1,13 @@
 package suites_test
 
 import (
+	"strings"
 	"testing"
 
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
+	"bufferstop/rigs"
 	"bufferstop/rigs/simulated"
 	"bufferstop/suites"
 
@@ -50,5 +52,21 @@ func TestAStationThatClaimsLittleConforms(t *testing.T) {
 				assert.Contains(t, []verdict.Verdict{verdict.Pass, verdict.ConditionalPass, verdict.NotClaimed}, r.Verdict, "%s on %s: %s %v", r.ID, r.Track, r.Reason, r.Failures)
 			}
 		})
+	}
+}
+
+// Many stations power the programming track for as long as an operation takes, and have no command for it.
+func TestAProgrammingTrackWithoutAPowerCommandIsNotAskedForOne(t *testing.T) {
+	text, err := rigs.Files.ReadFile("words.dialect.toml")
+	require.NoError(t, err)
+	everything, err := station.ParseDialect("words", text)
+	require.NoError(t, err)
+	file := reference(t)
+	file.Dialect, err = station.ParseDialect("no power", []byte(strings.Replace(string(text), "programming = \"bench\"\n", "", 1)))
+	require.NoError(t, err)
+	results := asked(t, rigWith(t, simulated.Options{Seed: 2, Dialect: everything}), file, "SIG-010", "SIG-020", "OVL-005", "OVL-007", "SRV-002", "SRV-008")
+	for id, want := range map[string]verdict.Verdict{"OVL-005": verdict.NotClaimed, "OVL-007": verdict.NotClaimed, "SIG-010": verdict.NotClaimed,
+		"SIG-020": verdict.NotClaimed, "SRV-002": verdict.Pass, "SRV-008": verdict.Pass} {
+		assert.Equal(t, want, results[id].Verdict, "%s: %s", id, results[id].Reason)
 	}
 }
