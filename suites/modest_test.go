@@ -70,3 +70,53 @@ func TestAProgrammingTrackWithoutAPowerCommandIsNotAskedForOne(t *testing.T) {
 		assert.Equal(t, want, results[id].Verdict, "%s: %s", id, results[id].Reason)
 	}
 }
+
+// without leaves operations out of the dialect in words, and its examples with them.
+func without(t *testing.T, operations ...string) *station.Dialect {
+	t.Helper()
+	text, err := rigs.Files.ReadFile("words.dialect.toml")
+	require.NoError(t, err)
+	var kept strings.Builder
+	for _, table := range strings.Split("\n"+string(text), "\n[") {
+		left := strings.HasPrefix(table, "[example]]")
+		for _, o := range operations {
+			left = left || strings.HasPrefix(table, "operation."+o+"]") || strings.HasPrefix(table, "[operation."+o+".")
+		}
+		if !left {
+			kept.WriteString("\n[" + table)
+		}
+	}
+	d, err := station.ParseDialect("words", []byte(strings.TrimPrefix(kept.String(), "\n[")))
+	require.NoError(t, err)
+	return d
+}
+
+// A station whose list of locomotives is long, and empties at a reset only, has as many as it has; that the list is full is no fault.
+func TestAStationWithoutReleaseIsWalkedAsFarAsItsListGoes(t *testing.T) {
+	text, err := rigs.Files.ReadFile("words.dialect.toml")
+	require.NoError(t, err)
+	everything, err := station.ParseDialect("words", text)
+	require.NoError(t, err)
+	file := reference(t)
+	file.Dialect = without(t, "release")
+	for id, r := range asked(t, rigWith(t, simulated.Options{Seed: 1, Dialect: everything}), file, "OPS-003", "OPS-004", "OPS-005", "OPS-009", "OPS-011", "LNK-002") {
+		want := verdict.Pass
+		if id == "OPS-011" {
+			want = verdict.NotClaimed
+		}
+		assert.Equal(t, want, r.Verdict, "%s: %s %v", id, r.Reason, r.Failures)
+	}
+}
+
+func TestAStationWithoutResetOrCurrentIsNotAskedForThem(t *testing.T) {
+	text, err := rigs.Files.ReadFile("words.dialect.toml")
+	require.NoError(t, err)
+	everything, err := station.ParseDialect("words", text)
+	require.NoError(t, err)
+	file := reference(t)
+	file.Dialect = without(t, "reset", "current")
+	results := asked(t, rigWith(t, simulated.Options{Seed: 1, Dialect: everything}), file, "SIG-018", "CUR-001", "OPS-001")
+	assert.Equal(t, verdict.NotClaimed, results["SIG-018"].Verdict)
+	assert.Equal(t, verdict.NotClaimed, results["CUR-001"].Verdict, results["CUR-001"].Reason)
+	assert.Equal(t, verdict.Pass, results["OPS-001"].Verdict)
+}

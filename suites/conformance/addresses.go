@@ -18,10 +18,11 @@ func longAddresses(x *examination.Check) {
 
 // reaches drives locomotives a few at a time and gives them back again, since a station's list of them may be short.
 func reaches(x *examination.Check, addresses []dcc.Address) {
+	x.Empty(x.LocomotivesUpTo(burstSpan)...) // of whichever other checks have left them in the list
 	x.RunTrack(station.Main)
-	x.LetGo(x.LocomotivesUpTo(burstSpan)...) // of whichever other checks have left them in the list
 	w := x.Watch(station.Main)
 	wrong := x.CarryAll(w, addressTable(addresses, x.Steps()), x.Together(), true)
+	x.Empty() // where they could not be given back one by one
 	x.Number("wrong or missing packets", wrong, x.Rig.Now())
 	x.Note("%d addresses from %d to %d", len(addresses), addresses[0].Number, addresses[len(addresses)-1].Number)
 }

@@ -107,6 +107,9 @@ func garbage(x *examination.Check) *[garbageKinds]disturbance {
 	})
 }
 
+// mostRounds is how many rounds of the refresh are listened to for locomotives under way, at most. Our own choice.
+const mostRounds = 10
+
 // setOff switches the main track on, drives a locomotive and returns what speeds are told on the track.
 func setOff(x *examination.Check) []dcc.Speed {
 	x.RunTrack(station.Main)
@@ -114,8 +117,13 @@ func setOff(x *examination.Check) []dcc.Speed {
 		x.Drive(address, 9, dcc.Forward)
 	}
 	w := x.Watch(station.Main)
-	x.Wait(x.CommandTime() + x.RefreshRound())
-	w.Stop()
+	defer w.Stop()
+	x.Wait(x.CommandTime())
+	// One that cannot give locomotives back, or was never asked to, may still be at those of other checks.
+	for told, rounds := -1, 0; told < len(examination.Speeds(w.Packets)) && rounds < mostRounds; rounds++ {
+		told = len(examination.Speeds(w.Packets))
+		x.Wait(x.RefreshRound())
+	}
 	return examination.Speeds(w.Packets)
 }
 

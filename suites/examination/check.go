@@ -48,6 +48,7 @@ type Check struct {
 	firm      bool              // a half-bit is outside its limit, which the probe has measured without the host
 	trouble   station.Diagnosis // why a command was not obeyed; the zero value if all were
 	certain   bool              // that a failure is the station's
+	keeps     bool              // the station has no command that releases a locomotive
 }
 
 // A Spec is the code that checks a requirement on a track.

@@ -2,6 +2,7 @@ package examination
 
 import (
 	"cmp"
+	"errors"
 	"time"
 
 	"bufferstop/harness"
@@ -34,17 +35,35 @@ func (x *Check) Together() int {
 
 // CarryAll gives orders in batches of so many, and counts those whose packet does not reach the track. The orders of one batch
 // are best to different decoders: a later one to the same may take the place of an earlier one that waits. After each batch
-// the locomotives of it are given back, if release is set.
+// the locomotives of it are given back, if release is set. A station that has no command for that may have no room for more before
+// the walk is over: it ends there.
 //
 // A batch is given without waiting for one packet before the next command, as far as the station's language allows. What
 // does not come of it is asked for again by itself, and waited for: what the station does with many commands at a time is
 // the matter of others.
 func (x *Check) CarryAll(w *harness.Watch, orders []Order, batch int, release bool) (wrong int) {
-	for len(orders) > 0 {
+	for all := len(orders); len(orders) > 0; {
 		some := orders[:min(batch, len(orders))]
 		orders = orders[len(some):]
+		full := false
 		for _, missed := range x.batch(w, some) {
-			if !x.Carries(w, missed.Want, func() error { return x.Station.Do(x.ctx, missed.Command) }) {
+			if !x.Carries(w, missed.Want, func() error {
+				err := x.Station.Do(x.ctx, missed.Command)
+				var refused *station.Refused
+				if full = release && x.keeps && errors.As(err, &refused); full {
+					return nil
+				}
+				return err
+			}) {
+				if full {
+					x.Result.Failures = x.Result.Failures[:max(len(x.Result.Failures)-1, 0)]
+					if all == len(orders)+len(some) {
+						x.Inconclusive("the station has no command that releases a locomotive, and no room for one")
+					}
+					x.Note("the station has no command that releases a locomotive, and refused after %d of %d: the others were left out",
+						all-len(orders)-len(some), all)
+					return wrong
+				}
 				wrong++
 			}
 		}
@@ -146,7 +165,19 @@ func (x *Check) LetGo(addresses ...dcc.Address) {
 	if x.ctx.Err() != nil || len(commands) == 0 {
 		return
 	}
-	if _, err := x.Station.Send(x.ctx, commands...); err != nil {
+	_, err := x.Station.Send(x.ctx, commands...)
+	if x.keeps = errors.Is(err, station.ErrNotSupported); err != nil && !x.keeps {
 		x.Note("release of %d locomotives: %v", len(addresses), err)
+	}
+}
+
+// Empty has the station give up the locomotives that other checks have left under control: by release, or by a reset where its
+// language has none. Tracks may be off afterwards.
+func (x *Check) Empty(addresses ...dcc.Address) {
+	if x.LetGo(addresses...); !x.keeps {
+		return
+	}
+	if err := x.Station.Reset(x.ctx); !errors.Is(err, station.ErrNotSupported) {
+		x.Obeyed("reset", err)
 	}
 }

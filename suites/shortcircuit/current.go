@@ -1,11 +1,13 @@
 package shortcircuit
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"time"
 
 	"bufferstop/harness/current"
+	"bufferstop/harness/station"
 	"bufferstop/harness/verdict"
 	"bufferstop/suites/examination"
 
@@ -20,7 +22,7 @@ const settleTime = 500 * time.Millisecond
 func reportedCurrent(x *examination.Check) {
 	running(x, x.Track)
 	track := x.Rig.Track(x.Track)
-	var errors verdict.Spread
+	var off verdict.Spread
 	var largest physic.ElectricCurrent
 	fewest := math.MaxInt
 	for _, part := range []physic.ElectricCurrent{0, 25, 50, 90} { // percent of the no-trip current
@@ -30,6 +32,10 @@ func reportedCurrent(x *examination.Check) {
 		x.Wait(100 * time.Millisecond)
 		w.Stop()
 		reported, err := x.Station.Current(x.Context(), x.Track)
+		if errors.Is(err, station.ErrNotSupported) {
+			x.Fitted("take the load off", track.Load(0))
+			x.NotClaimed("the station does not tell the current: %v", err)
+		}
 		x.Obeyed("ask for the current", err)
 		var meter current.Meter
 		meter.Samples(x.Carrying(w))
@@ -38,12 +44,12 @@ func reportedCurrent(x *examination.Check) {
 		}
 		measured := meter.Mean()
 		largest, fewest = max(largest, measured), min(fewest, int(meter.Count()))
-		off := math.Abs(float64(reported-measured)) / float64(physic.MilliAmpere)
+		apart := math.Abs(float64(reported-measured)) / float64(physic.MilliAmpere)
 		x.Note("the station reports %v, the probe measures %v", reported, measured)
-		errors.Add(off, x.Rig.Now())
-		if promised := x.File.Declares.CurrentAccuracy; off > float64(promised)/float64(physic.MilliAmpere) {
+		off.Add(apart, x.Rig.Now())
+		if promised := x.File.Declares.CurrentAccuracy; apart > float64(promised)/float64(physic.MilliAmpere) {
 			x.Wrong("reported current", fmt.Sprintf("%v ± %v", measured, promised), reported.String(), x.Rig.Now())
 		}
 	}
-	x.PromisedError("error of the reported current", errors, x.File.Declares.CurrentAccuracy, largest, fewest)
+	x.PromisedError("error of the reported current", off, x.File.Declares.CurrentAccuracy, largest, fewest)
 }
