@@ -56,7 +56,7 @@ func TestALatencyIsJudgedByWhatIsDeclaredAndToldInAnyCase(t *testing.T) {
 
 func TestThereAreAddressesForManyLocomotives(t *testing.T) {
 	x := checkOn(t, "RATE-006")
-	x.Session = &harness.Session{Rig: x.Rig, File: &station.File{Claims: station.Claims{
+	x.Session = &harness.Session{Rig: x.Rig, File: &station.File{Claims: station.Claims{SpeedSteps: []dcc.Steps{dcc.Steps28},
 		ShortAddresses: station.Between(1, 127), LongAddresses: station.Between(128, 10239)}}}
 	addresses := x.Locomotives(150)
 	require.Len(t, addresses, 150)
