@@ -112,11 +112,14 @@ func TestAStoppedRunLeavesOutTheRestAndIsSafe(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, verdict.Interrupted, run.Outcome)
 	assert.Equal(t, verdict.ExitInterrupted, run.ExitCode)
-	for i, r := range run.Results {
-		if i >= 10 {
-			assert.Equal(t, verdict.Excluded, r.Verdict, r.Name())
+	made := 0
+	for _, r := range run.Results {
+		if r.Verdict != verdict.Excluded {
+			made++
 		}
 	}
+	assert.Equal(t, 10, made, "the rest is left out")
+	assert.Greater(t, len(run.Results), 10)
 	assertDark(t, rig)
 }
 
