@@ -246,6 +246,34 @@ func TestOnesThatACutoutTakesWereSent(t *testing.T) {
 	}
 }
 
+// A station that switches off the moment it is told to meets the 26 µs once in a while; one that waits for the end of a packet and goes
+// at once meets them each time.
+func TestASwitchThatComesSoonAfterAnEndBitIsChanceOrHabit(t *testing.T) {
+	for _, c := range []struct {
+		soon, others int
+		want         verdict.Verdict
+	}{{1, 0, verdict.Fail}, {1, 1, verdict.Pass}, {2, 0, verdict.Fail}, {2, 20, verdict.Fail}, {2, 38, verdict.Pass}, {3, 38, verdict.Fail}} {
+		s := plain(4, station.Main)
+		for i := range c.soon + c.others {
+			s.run(3)
+			s.raw(s.preamble, idle)
+			after := 5 * us
+			if i >= c.soon {
+				after = 0 // and in the middle of a packet
+				s.edges = s.edges[:len(s.edges)-9]
+			}
+			s.gapFor(after, 100*time.Millisecond)
+		}
+		s.run(3)
+		a := auditOf(s)
+		a.Edges(s.edges)
+		a.Finish(s.now)
+		r := result(a, "SIG-006")
+		require.Equal(t, c.want, r.Verdict, "%+v: %v %v", c, r.Failures, r.Notes)
+		assert.Equal(t, c.want == verdict.Fail, len(r.Failures) > 0)
+	}
+}
+
 // Power that goes at any time while somebody has shorted the track is no fault of the station.
 func TestHandsAtTheTrackExcuseWhenPowerGoes(t *testing.T) {
 	for _, hands := range []bool{false, true} {
