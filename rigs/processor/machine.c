@@ -172,6 +172,29 @@ void machine_run_bare(machine *m, uint64_t until)
 /* simavr 1.6 writes outside of its tables when it builds one of these. */
 static int unsound(const char *mcu) { return strcmp(mcu, "atmega16m1") == 0; }
 
+/* simavr looks into flash and memory wherever a program that has gone astray points to: a jump, a read through Z, a stack that has
+ * left the memory. It says that the program has crashed, and touches what lies there all the same, which is the heap of this
+ * process. So both get room for all that a pointer of the processor can hold. */
+static int widen(avr_t *avr)
+{
+	const uint32_t flash = avr->address_size > 2 ? 1u << 24 : 1u << 17; /* RAMPZ and Z, or a program counter of words */
+	const uint32_t memory = (1u << 16) + 64;                           /* Y or Z, and a displacement of six bits */
+	uint8_t *code = malloc(flash + 4), *data = calloc(1, memory);
+	if (!code || !data) {
+		free(code);
+		free(data);
+		return 0;
+	}
+	memset(code, 0xFF, flash + 4);
+	memcpy(code, avr->flash, avr->flashend + 1);
+	memcpy(data, avr->data, avr->ramend + 1);
+	free(avr->flash);
+	free(avr->data);
+	avr->flash = code;
+	avr->data = data;
+	return 1;
+}
+
 machine *machine_new(const char *mcu, uint32_t frequency, uint32_t millivolts, const char *watch, char uart, int bare,
 		     machine_trouble *trouble, char *port)
 {
@@ -186,6 +209,9 @@ machine *machine_new(const char *mcu, uint32_t frequency, uint32_t millivolts, c
 	m->avr = avr;
 	avr->custom.data = m;
 	avr_init(avr); /* sets the frequency to its default */
+	*trouble = NO_MEMORY;
+	if (!widen(avr))
+		goto bad;
 	avr->frequency = frequency;
 	avr->vcc = avr->avcc = avr->aref = millivolts;
 	avr->log = LOG_WARNING;
