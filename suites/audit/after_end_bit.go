@@ -22,6 +22,7 @@ type afterEndBit struct {
 	switched verdict.Spread // the same, where the track was switched off
 	soon     int64          // of these, how many within the 26 µs
 	switches int64          // that came in the middle of a packet
+	carried  bool           // a packet since the track was off
 }
 
 var signalAfterEnd = limitOf("SIG-006", "signal after an end bit")
@@ -32,7 +33,7 @@ func (j *afterEndBit) packet(_ *Audit, p *signal.Packet) {
 	if j.end != never {
 		j.spread.Add(float64(p.StartBit-j.end), j.end)
 	}
-	j.end = p.End
+	j.end, j.carried = p.End, true
 }
 
 // switchedOffSoon is what the failures of switches are told by.
@@ -56,10 +57,10 @@ func (j *afterEndBit) off(a *Audit, u signal.Unusable, kind offKind) {
 		if soon && j.count(j.end) {
 			j.keep(what, "signal for 26 µs", "off "+span(after)+" after it", j.end)
 		}
-	case kind == switchedOff && !a.handled(u.Start):
+	case kind == switchedOff && j.carried && !a.handled(u.Start):
 		j.switches++ // in the middle of a packet
 	}
-	j.end = never
+	j.end, j.carried = never, false
 }
 
 // byChance reports whether the switches that came too soon after an end bit are so few that chance makes them: one, or one in twenty.
