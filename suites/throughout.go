@@ -7,7 +7,6 @@ import (
 	"bufferstop/harness"
 	"bufferstop/harness/signal"
 	"bufferstop/harness/station"
-	"bufferstop/harness/uncertainty"
 	"bufferstop/suites/audit"
 	"bufferstop/suites/catalogue"
 	"bufferstop/suites/conformance"
@@ -112,11 +111,6 @@ func (h *hearing) judge(x *examination.Check) {
 	}
 	h.keep()
 	x.Earlier = func(from, to time.Duration) []signal.Edge { return h.recorded(x.Track, from, to) }
-	a.Report(x.Requirement.ID).Into(&x.Result, x.Requirement, func(quantity string) uncertainty.Budget {
-		if quantity == audit.OffTime {
-			return x.OffBudget()
-		}
-		return x.Budget(quantity)
-	})
+	a.Report(x.Requirement.ID).Into(&x.Result, x.Requirement, x.Budget)
 	x.Note("judged by all that the track has carried in this run: %d packets", a.Packets())
 }

@@ -60,15 +60,12 @@ func (r Report) Into(result *record.Result, q catalogue.Requirement, budget func
 		case Difference:
 			reading.Budget = budget(uncertainty.HalfDifference)
 		case TimedToOff:
-			reading.Budget = budget(OffTime)
+			reading.Budget = budget(uncertainty.OffBegins)
 		}
 		reading.Judge(result)
 	}
 	result.Notes = append(result.Notes, r.Notes...)
 }
-
-// OffTime is what Into asks for where a time ends as the voltage goes, which a probe may know less well than a reversal.
-const OffTime = "time from an edge to an off state"
 
 // IDs lists the requirements that an audit judges, in the order of the catalogue: all that it marks as offline.
 func IDs() []string { return offline }

@@ -2,8 +2,6 @@ package examination
 
 import (
 	"fmt"
-	"slices"
-	"time"
 
 	"bufferstop/harness/record"
 	"bufferstop/harness/uncertainty"
@@ -13,21 +11,6 @@ import (
 // Budget is what makes a quantity uncertain that the rig measures on the track of the check.
 func (x *Check) Budget(quantity string) uncertainty.Budget {
 	return x.Rig.Describe().Budget(quantity, x.Track)
-}
-
-// offTooEarly is how much too early a probe may see voltage go, once it has taken off what its comparators are late by: the tolerance
-// of the window comparator of rigs/bench/README.md, 10 µs ± 1.5 µs.
-const offTooEarly = 1500 * time.Nanosecond
-
-// OffBudget is what makes the time from an edge to where the voltage goes uncertain: on a bench comparators see it go too early, by as
-// much as their tolerance.
-func (x *Check) OffBudget() uncertainty.Budget {
-	b := x.Budget(uncertainty.EdgeTime)
-	if x.Rig.Describe().Kind == "bench" {
-		b.Components = append(slices.Clone(b.Components),
-			uncertainty.HalfWidth("voltage goes", float64(offTooEarly), "tolerance of a window comparator, rigs/bench/README.md"))
-	}
-	return b
 }
 
 // A Reading is what was measured of one quantity, what it is held to, and what makes it uncertain.

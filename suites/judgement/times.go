@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"bufferstop/harness/uncertainty"
-	"bufferstop/suites/audit"
 )
 
 // times is how well the times of a recording are known.
@@ -32,7 +31,7 @@ func timesOf(given, grid time.Duration) times {
 
 // budget finds one by its quantity. When a voltage goes is known as well as when it reverses: a file does not tell what saw it.
 func (t times) budget(quantity string) uncertainty.Budget {
-	if quantity == audit.OffTime {
+	if quantity == uncertainty.OffBegins {
 		quantity = uncertainty.EdgeTime
 	}
 	for _, b := range t.budgets {
