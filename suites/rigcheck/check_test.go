@@ -147,7 +147,7 @@ func TestARigWithoutTracksLeavesEveryRequirementNotFitted(t *testing.T) {
 	for _, track := range r.Tracks {
 		assert.False(t, track.Reached)
 		assert.Empty(t, track.Can)
-		assert.Len(t, track.Cannot, 8)
+		assert.Len(t, track.Cannot, 9)
 		assert.Equal(t, track.Checks, track.NotFitted+track.NotClaimed)
 	}
 	assert.Contains(t, found(r), "does not reach the programming track")
