@@ -15,6 +15,7 @@
 package catalogue
 
 import (
+	"bytes"
 	"embed"
 	"errors"
 	"fmt"
@@ -319,10 +320,8 @@ func parse(name string, data []byte) ([]Requirement, []Exercise, error) {
 		Requirements []Requirement `toml:"requirement"`
 		Exercises    []Exercise    `toml:"exercise"`
 	}
-	d := toml.NewDecoder(strings.NewReader(string(data)))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&file); err != nil {
-		return nil, nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
+	if err := decode(name, data, &file); err != nil {
+		return nil, nil, err
 	}
 	for _, r := range file.Requirements {
 		if err := r.check(); err != nil {
@@ -335,6 +334,16 @@ func parse(name string, data []byte) ([]Requirement, []Exercise, error) {
 		}
 	}
 	return file.Requirements, file.Exercises, nil
+}
+
+// decode reads a file of the catalogue; a key that nothing here knows is a fault.
+func decode(name string, data []byte, into any) error {
+	d := toml.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return fmt.Errorf("catalogue: %s: %w", name, explain(err))
+	}
+	return nil
 }
 
 // explain keeps the line that the TOML library knows.

@@ -5,9 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
-
-	"github.com/pelletier/go-toml/v2"
 )
 
 //go:embed editions.toml
@@ -97,10 +94,8 @@ func parseTopics(name string, data []byte) ([]Topic, error) {
 	var file struct {
 		Topics []Topic `toml:"topic"`
 	}
-	d := toml.NewDecoder(strings.NewReader(string(data)))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&file); err != nil {
-		return nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
+	if err := decode(name, data, &file); err != nil {
+		return nil, err
 	}
 	seen := map[string]bool{}
 	for _, t := range file.Topics {

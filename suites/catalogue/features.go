@@ -5,9 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
-
-	"github.com/pelletier/go-toml/v2"
 )
 
 //go:embed features.toml
@@ -39,10 +36,8 @@ func parseFeatures(name string, data []byte) ([]Feature, error) {
 	var file struct {
 		Features []Feature `toml:"feature"`
 	}
-	d := toml.NewDecoder(strings.NewReader(string(data)))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&file); err != nil {
-		return nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
+	if err := decode(name, data, &file); err != nil {
+		return nil, err
 	}
 	seen := map[string]bool{}
 	for _, f := range file.Features {

@@ -6,9 +6,6 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
-	"strings"
-
-	"github.com/pelletier/go-toml/v2"
 )
 
 //go:embed rows.toml
@@ -63,10 +60,8 @@ func parseRows(name string, data []byte) ([]Row, error) {
 	var file struct {
 		Rows []Row `toml:"row"`
 	}
-	d := toml.NewDecoder(strings.NewReader(string(data)))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&file); err != nil {
-		return nil, fmt.Errorf("catalogue: %s: %w", name, explain(err))
+	if err := decode(name, data, &file); err != nil {
+		return nil, err
 	}
 	seen := map[string]bool{}
 	for _, r := range file.Rows {

@@ -51,14 +51,19 @@ func programmingOnTheMain(x *examination.Check) {
 	address := refreshed(x)
 	defer x.LetGo(address)
 	w := x.Watch(station.Main)
-	var runs verdict.Spread
-	for _, o := range mainWriteTable(address) {
-		given := x.Now()
-		x.Obeyed("write a CV on the main", x.Station.Do(x.Context(), o.Command))
-		addRun(x, w, &runs, given, o, address)
-	}
+	runs := eachOnMain(x, w, "write a CV on the main", mainWriteTable(address), address)
 	withStops(x, w, &runs, address)
 	x.SpreadOfCounts(inARow, runs)
+}
+
+// eachOnMain gives each order of a table, and returns how often in a row the packet of each came.
+func eachOnMain(x *examination.Check, w *harness.Watch, what string, table []order, address dcc.Address) (runs verdict.Spread) {
+	for _, o := range table {
+		given := x.Now()
+		x.Obeyed(what, x.Station.Do(x.Context(), o.Command))
+		addRun(x, w, &runs, given, o, address)
+	}
+	return runs
 }
 
 // stopTrials is how often a stop of all is given right behind a write, each time a little later than the time before, so that it
@@ -92,14 +97,7 @@ func withStops(x *examination.Check, w *harness.Watch, runs *verdict.Spread, add
 func bitsOnTheMain(x *examination.Check) {
 	address := refreshed(x)
 	defer x.LetGo(address)
-	w := x.Watch(station.Main)
-	var runs verdict.Spread
-	for _, o := range mainBitTable(address) {
-		given := x.Now()
-		x.Obeyed("write a bit on the main", x.Station.Do(x.Context(), o.Command))
-		addRun(x, w, &runs, given, o, address)
-	}
-	x.SpreadOfCounts(inARow, runs)
+	x.SpreadOfCounts(inARow, eachOnMain(x, x.Watch(station.Main), "write a bit on the main", mainBitTable(address), address))
 }
 
 // writesInTurn is how many decoders are written to at once.
