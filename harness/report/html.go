@@ -105,6 +105,15 @@ var outcomeTitles = map[verdict.Outcome]string{
 	verdict.Interrupted:              "The run was interrupted",
 }
 
+// titleOf is what the run came to, at the head of the page. A recording is no station: it is the signal in it that was judged.
+func titleOf(r *record.Record) string {
+	title := outcomeTitles[r.Outcome]
+	if rest, is := strings.CutPrefix(title, "The station"); is && r.Rig.Capture != nil {
+		return "The signal" + rest
+	}
+	return title
+}
+
 type total struct {
 	Mark  mark
 	Count int
@@ -172,7 +181,7 @@ var cautions = []string{
 
 func viewOf(r *record.Record) (*view, error) {
 	v := &view{
-		Style: template.CSS(style), Outcome: outcomeTitles[r.Outcome], Mark: outcomeMark(r.Outcome),
+		Style: template.CSS(style), Outcome: titleOf(r), Mark: outcomeMark(r.Outcome),
 		Statement: visible(r.Statement, longText), Started: r.Started.UTC().Format("2 January 2006, 15:04:05 UTC"),
 		Repeat: visible(r.Repeat, longText), Scope: scope, Cautions: cautions, Schema: visible(r.Schema, shortText),
 		Tool: visible("bufferstop "+r.Tool.Version, shortText),

@@ -177,6 +177,8 @@ func TestEveryOutcomeHasItsPage(t *testing.T) {
 		r.Results = []record.Result{{ID: "SIG-001", Suite: "conformance", Level: verdict.Must, Verdict: v}}
 		r.Conclude(0, 0, false)
 		assert.Contains(t, render(t, HTML, r), "<h1>"+want+"</h1>")
+		r.Rig.Capture = &record.Capture{}
+		assert.Contains(t, render(t, HTML, r), "<h1>"+strings.Replace(want, "station", "signal", 1)+"</h1>")
 	}
 	checkPage(t, render(t, HTML, new(record.Record)))
 	assert.Contains(t, render(t, HTML, new(record.Record)), "The run was not concluded")
