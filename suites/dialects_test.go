@@ -17,6 +17,9 @@ import (
 // healthy and with a defect.
 func TestTheExampleDialectsBringTheSameVerdicts(t *testing.T) {
 	for _, defect := range []string{"", "slow-crystal"} {
+		if testing.Short() && defect != "" {
+			continue // -short goes with -race, which makes a run ten times slower
+		}
 		var first map[string]verdict.Verdict
 		for _, name := range []string{"reference", "words", "frames"} {
 			file, err := station.LoadFS(rigs.Files, name+".station.toml")

@@ -99,6 +99,9 @@ func TestThePartsOfARunGiveTheVerdictsOfTheWhole(t *testing.T) {
 	for _, o := range cases {
 		whole := examinePart(t, o, selection, "")
 		for n := 1; n <= 5; n++ {
+			if testing.Short() && n != 3 {
+				continue
+			}
 			merged := mergeOf(t, read(t, inParts(t, o, selection, n)...))
 			require.Equal(t, verdicts(whole), verdicts(merged), "%d parts, seed %d, defect %q", n, o.Seed, o.Defect)
 			assert.Equal(t, whole.Totals, merged.Totals)
