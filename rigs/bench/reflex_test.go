@@ -83,27 +83,14 @@ func TestTheReflexAnswersWhatTheDecoderWould(t *testing.T) {
 		s := &sender{to: decoder, level: signal.Positive}
 		decoder.Edge(signal.Edge{Level: signal.Positive})
 		asks := func(i dcc.Instruction) {
-			packet, err := i.Packet()
-			require.NoError(t, err)
-			reset, err := dcc.Reset{}.Packet()
-			require.NoError(t, err)
-			for range 3 {
-				s.packet(reset)
-			}
-			before := decoder.Counters().Acknowledges
-			for range 5 {
-				s.packet(packet)
-			}
-			for range 6 {
-				s.packet(reset)
-			}
+			packet, acknowledged := s.sequence(t, decoder, i, 6)
 			answered := false
 			for _, rule := range rules {
 				answered = answered || string(rule.Packet) == string(packet)
 				require.Equal(t, pair, rule.Run)
 				require.Equal(t, c.Acknowledge.Width, rule.Width)
 			}
-			require.Equal(t, decoder.Counters().Acknowledges > before, answered, "%v", i)
+			require.Equal(t, acknowledged, answered, "%v", i)
 		}
 		switch {
 		case a.Write:
@@ -150,4 +137,23 @@ func TestRulesThatTheProbeHasLostAreArmedAgain(t *testing.T) {
 	assert.Len(t, r.armed, 10)
 	require.NoError(t, track.Open())
 	assert.Nil(t, rig.probed.tracks[probe.Programming].reflex)
+}
+
+// sequence sends three resets, five packets of an instruction and so many resets more, and reports whether the decoder acknowledged.
+func (s *sender) sequence(t require.TestingT, decoder *fakedecoder.Decoder, i dcc.Instruction, after int) (packet dcc.Packet, acknowledged bool) {
+	packet, err := i.Packet()
+	require.NoError(t, err)
+	reset, err := dcc.Reset{}.Packet()
+	require.NoError(t, err)
+	for range 3 {
+		s.packet(reset)
+	}
+	before := decoder.Counters().Acknowledges
+	for range 5 {
+		s.packet(packet)
+	}
+	for range after {
+		s.packet(reset)
+	}
+	return packet, decoder.Counters().Acknowledges > before
 }
