@@ -2,6 +2,7 @@ package bench
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"bufferstop/harness/probe"
@@ -43,6 +44,7 @@ type playout struct {
 	beyond    bool   // the demand exceeds the top
 	parts     int    // of the level to which the newest jump of the demand went
 	followed  uint16 // the demand when the newest step was made of it
+	withdrawn []loadStep
 	buffer    [probe.MaxSteps]probe.LoadStep
 }
 
@@ -229,8 +231,10 @@ func (p *playout) plan(t time.Duration) {
 	for cut > 1 && p.steps[cut-1].at >= t {
 		cut--
 	}
+	handed, replacing := p.handed, p.replacing
+	p.withdrawn = append(p.withdrawn[:0], p.steps[min(cut, handed):handed]...)
 	p.steps = p.steps[:cut]
-	if p.handed > cut {
+	if handed > cut {
 		p.replacing = true
 		p.handed = cut
 		for p.handed > 1 && p.steps[p.handed-1].at+p.lag > p.now {
@@ -240,6 +244,11 @@ func (p *playout) plan(t time.Duration) {
 	p.segments = p.segments[:0]
 	p.horizon, p.finished = t, false
 	p.extend()
+	// What was handed over is replaced as a whole, and what is due before the new profile is there would come late with it.
+	// So nothing is replaced where all of it still holds: a demand that only goes on otherwise is added to it.
+	if !replacing && handed > cut && len(p.steps) >= handed && slices.Equal(p.steps[cut:handed], p.withdrawn) {
+		p.handed, p.replacing = handed, false
+	}
 }
 
 // mostPlanned is how many steps are worked out before they can be handed over. Our own choice.

@@ -166,6 +166,29 @@ func TestADemandIsOnTheRailsAConstantTimeLaterWhateverTheWayTakes(t *testing.T) 
 	})
 }
 
+// A second pulse that is asked for as the first is about to begin would come with it in a new profile, and both too late.
+func TestAPulseThatFollowsDoesNotHoldUpTheOneBeforeIt(t *testing.T) {
+	asked := false
+	link, _ := playOut(t, fakedecoder.Config{Quiescent: 16 * physic.MilliAmpere}, 100*time.Millisecond,
+		func() time.Duration { return 4 * time.Millisecond },
+		func(now time.Duration, d *fakedecoder.Decoder) {
+			switch now {
+			case 27 * time.Millisecond:
+				d.Pulse(40*time.Millisecond, 9*time.Millisecond, 60*physic.MilliAmpere)
+			case 37 * time.Millisecond:
+				d.Pulse(50*time.Millisecond, time.Millisecond, 60*physic.MilliAmpere)
+				asked = true
+			}
+		})
+	require.True(t, asked)
+	assert.Zero(t, link.ladder.late)
+	assert.Equal(t, []loadStep{
+		{13 * time.Millisecond, 4},
+		{40 * time.Millisecond, 19}, {49 * time.Millisecond, 4},
+		{50 * time.Millisecond, 19}, {51 * time.Millisecond, 4},
+	}, link.ladder.done)
+}
+
 func TestAPulseThatComesTooLateIsAsWideAsItWasAsked(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		width := time.Duration(rapid.IntRange(200, 40_000).Draw(t, "width")) * time.Microsecond
