@@ -51,7 +51,7 @@ func printDuties(list []listedDuty, s screen) string {
 			checked++
 		}
 	}
-	fmt.Fprintf(&b, "%d duties: %d are checked, %d are explained\n", len(list), checked, len(list)-checked)
+	fmt.Fprintf(&b, "%s of the standards: %d checked, %d explained\n", plural(len(list), "fact"), checked, len(list)-checked)
 	return b.String()
 }
 
@@ -103,6 +103,6 @@ func printEditions(list []listedTopic, s screen) string {
 		}
 		b.WriteByte('\n')
 	}
-	fmt.Fprintf(&b, "%d topics; * is the default\n", len(list))
+	fmt.Fprintf(&b, "%s; * is the default\n", plural(len(list), "topic"))
 	return b.String()
 }

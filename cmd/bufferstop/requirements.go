@@ -14,42 +14,54 @@ import (
 
 func newRequirements() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "requirements",
+		Use:   "requirements [WORD...]",
 		Short: "List what a station is held to, with limits and sources",
-		Long: `requirements lists every requirement that run checks: what the station has to do, the limits, where they come from
+		Long: `requirements lists every requirement that run checks, or those that have every WORD in them: an id, the name of a
+defect, a part of a title, a sentence or a source. It tells what the station has to do, the limits, where they come from
 and how well that is known, on which tracks it is checked, what the rig must be able to do and what the station must
 claim, which facts of the standards it checks, and which seeded defects prove that the check catches something.
 
 --list duties lists those facts instead: each that binds a command station or its output, with the requirements that check
 it, or with why none does and the instrument that it would take. --list editions lists what the editions of the standards
-say differently; a station file chooses in [claims.editions], and the default is marked.`,
+say differently; a station file chooses in [claims.editions], and the default is marked. Both take WORDs too.`,
 		Example: `  bufferstop requirements
+  bufferstop requirements SIG-001
+  bufferstop requirements preamble "S-9.2 A"
   bufferstop requirements --list duties
   bufferstop requirements --list editions
   bufferstop requirements --format json`,
-		Args: noArguments,
 	}
 	format := formatFlag(cmd)
 	what := &choice{value: "requirements", from: []string{"requirements", "duties", "editions"}}
 	choiceFlag(cmd, what, "list", "what to list: requirements, duties, or editions")
-	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return requirementIDs(), cobra.ShellCompDirectiveNoFileComp
+	}
+	cmd.RunE = func(cmd *cobra.Command, words []string) error {
 		var value any
 		var text func(screen) string
+		var err error
 		switch what.value {
 		case "duties":
-			list := listDuties()
+			var list []listedDuty
+			list, err = find(listDuties(), words)
 			value, text = list, func(s screen) string { return printDuties(list, s) }
 		case "editions":
-			list := listEditions()
+			var list []listedTopic
+			list, err = find(listEditions(), words)
 			value, text = list, func(s screen) string { return printEditions(list, s) }
 		default:
-			list := listRequirements()
+			var list []listedRequirement
+			list, err = find(listRequirements(), words)
 			value, text = list, func(s screen) string { return printRequirements(list, s) }
+		}
+		if err != nil {
+			return err
 		}
 		if format.value == "json" {
 			return written(writeJSON(cmd.OutOrStdout(), value))
 		}
-		_, err := io.WriteString(cmd.OutOrStdout(), text(screenFor(cmd)))
+		_, err = io.WriteString(cmd.OutOrStdout(), text(screenFor(cmd)))
 		return written(err)
 	}
 	return cmd
@@ -157,7 +169,7 @@ func printRequirements(list []listedRequirement, s screen) string {
 		line("proved by", strings.Join(r.Defects, ", "))
 		b.WriteByte('\n')
 	}
-	fmt.Fprintf(&b, "%d requirements\n", len(list))
+	fmt.Fprintf(&b, "%s\n", plural(len(list), "requirement"))
 	return b.String()
 }
 
