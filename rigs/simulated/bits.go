@@ -30,6 +30,8 @@ type generator struct {
 	preamble int
 	half     [5][2]int64 // duration of the two halves of a zero, of a one, and of what flawed firmware sends, fine
 	jitter   uint64      // most that an edge is late, fine
+	stretch  int64       // most that the zeros of a packet are stretched together, fine
+	elastic  int64       // of that, what is left in this packet
 	random   *rand.PCG
 	stopped  func(t time.Duration) // called when the output went off by itself
 
@@ -107,6 +109,9 @@ func (g *generator) halfBit() signal.Level {
 		level = signal.Off
 	}
 	g.grid += g.half[bit][half]
+	if bit == 0 && g.elastic > 0 {
+		g.grid += g.stretched()
+	}
 	if g.spoil.active {
 		g.grid += g.spoil.extra(g.position)
 	}
@@ -120,13 +125,23 @@ func (g *generator) halfBit() signal.Level {
 	return level
 }
 
+// stretched is by how much a half of a zero is longer than it must be: one in sixteen halves, by any part of what is left to the packet.
+func (g *generator) stretched() int64 {
+	if g.random.Uint64()%16 != 0 {
+		return 0
+	}
+	extra := int64(g.random.Uint64() % uint64(g.elastic+1))
+	g.elastic -= extra
+	return extra
+}
+
 // load fetches the next packet and reports false when there is none and the last bit has gone out.
 func (g *generator) load() bool {
 	if g.ending {
 		return false
 	}
 	after := len(g.bits) > 0
-	g.position = 0
+	g.position, g.elastic = 0, g.stretch
 	p := g.source.nextPacket(g.next)
 	if p == nil && g.cutsOff {
 		g.ending = true

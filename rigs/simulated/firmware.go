@@ -61,7 +61,7 @@ type firmware struct {
 // newFirmware is the firmware of a station whose supply came on at t. The language is one of newSCPI and its like.
 func newFirmware(set *settings, random *rand.Rand, t time.Duration, language func(s *firmware, ready time.Duration) interpreter,
 	say func(time.Duration, string)) *firmware {
-	s := &firmware{settings: set, wakeAt: never, say: say, partSince: never, scheduler: newScheduler(set), sequencer: newSequencer(set)}
+	s := &firmware{settings: set, wakeAt: never, say: say, partSince: never, scheduler: newScheduler(set, random), sequencer: newSequencer(set)}
 	s.scheduler.drained = s.wake
 	s.sequencer.finished = func(t time.Duration) {
 		if !s.sequencer.wanted {
@@ -88,6 +88,7 @@ func newFirmware(set *settings, random *rand.Rand, t time.Duration, language fun
 		}
 		s.wake(t)
 	}
+	s.port[mainPort].generator.stretch = set.stretch.Nanoseconds() * fine
 	s.port[mainPort].generator.cutout.cutoutSettings = set.cutout
 	if set.flaws.cutoutsLost {
 		s.port[mainPort].generator.cutout.everyOne = spoilEvery

@@ -63,6 +63,8 @@ var habits = []Habit{
 	{"cutout", "the main track has a cutout for bi-directional communication after each packet", "cutout.station.toml", cutsOut, cutoutDefects},
 	{"latched", "a track that has tripped stays off until it is switched on", "latched.station.toml",
 		func(s *settings, _ *rand.Rand) { s.latched = true }, latchedDefects},
+	{"unusual", "all that the standards leave free is far from the usual: times, preambles, repeats, order, numbering", "unusual.station.toml",
+		unusual, nil},
 }
 
 // cutsOut leaves a cutout from 26 to 32 until 454 to 488 µs after the end bit, RCN-217 2.4 and S-9.3.2 2.4, both from memory. At least

@@ -1,6 +1,7 @@
 package simulated
 
 import (
+	"math/rand/v2"
 	"slices"
 
 	"bufferstop/harness/dcc"
@@ -59,6 +60,7 @@ func (l *locomotive) nextGroup(of uint16) (dcc.FunctionGroup, bool) {
 type roster struct {
 	list  []locomotive
 	count uint64 // refreshes so far
+	round uint64 // when the round began that the list was shuffled for
 }
 
 func (r *roster) find(a dcc.Address) *locomotive {
@@ -106,6 +108,20 @@ func (r *roster) stop(f *flaws) {
 		if f.stopAllTurns {
 			r.list[i].direction = dcc.Forward
 		}
+	}
+}
+
+// shuffle puts the list into an order by chance once each has had its turn.
+func (r *roster) shuffle(random *rand.Rand) {
+	for i := range r.list {
+		if r.list[i].last <= r.round {
+			return
+		}
+	}
+	r.round = r.count
+	random.Shuffle(len(r.list), func(i, j int) { r.list[i], r.list[j] = r.list[j], r.list[i] })
+	for i := range r.list {
+		r.list[i].last = r.round
 	}
 }
 

@@ -1,6 +1,7 @@
 package simulated
 
 import (
+	"math/rand/v2"
 	"slices"
 	"time"
 
@@ -67,6 +68,7 @@ type scheduler struct {
 	commands []command
 	last     key
 	start    startup
+	random   *rand.Rand
 	idle     dcc.Packet
 	count    int // packets sent
 	idles    int // of these, idle packets
@@ -82,8 +84,8 @@ type scheduler struct {
 	serviceLeak dcc.Packet
 }
 
-func newScheduler(s *settings) scheduler {
-	return scheduler{settings: s, encoder: encoder{flaws: &s.flaws, numbering: s.numbering}, idle: sealed(dcc.Idle{}), start: newStartup(s)}
+func newScheduler(s *settings, random *rand.Rand) scheduler {
+	return scheduler{settings: s, random: random, encoder: encoder{flaws: &s.flaws, numbering: s.numbering}, idle: sealed(dcc.Idle{}), start: newStartup(s)}
 }
 
 // full reports that no further command is taken now.
@@ -158,8 +160,15 @@ func (s *scheduler) nextPacket(t time.Duration) dcc.Packet {
 		s.last = noKey
 		return p
 	}
+	if n := s.settings.strewn; n > 0 && s.random.IntN(n) == 0 {
+		s.last = noKey
+		return s.idle
+	}
 	if p := s.nextCommand(t); p != nil {
 		return p
+	}
+	if s.settings.shuffled {
+		s.roster.shuffle(s.random)
 	}
 	if p, k := s.roster.refresh(&s.encoder, s.refreshedGroups(), s.allowed); p != nil {
 		s.last = k

@@ -14,8 +14,11 @@ type settings struct {
 	oneTicks, zeroTicks [2]int64      // ticks of the first and the second half of a bit
 	crystal             float64       // deviation of the clock, as a fraction of its frequency
 	jitter              time.Duration // an edge comes up to this much late, without moving the next one
+	stretch             time.Duration // zeros of the main track are stretched by up to this much in each packet, by chance; zero for none
 
 	// Packets.
+	strewn                 int // of this many packets one is an idle packet, whatever waits; zero for none
+	shuffled               bool // the refresh takes locomotives in an order by chance, each once in a round
 	preamble, longPreamble int // ones before the packet start bit: S-9.2 A (July 2004), S-9.2.3 E (July 2012)
 	repeats                int // times that a command is sent
 	stopRepeats            int // times that a stop is sent
