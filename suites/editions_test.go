@@ -38,3 +38,27 @@ func TestAWholeZeroIsLookedAtWhileTheStationIsBusy(t *testing.T) {
 	require.Equal(t, verdict.Fail, run.Results[0].Verdict)
 	assert.Equal(t, "whole zero", run.Results[0].Failures[0].What)
 }
+
+// What the edition of 2004 has for the voltage is known from memory. A station that keeps to it is judged by it, and what it does not
+// keep is an observation.
+func TestWhatAnEditionSaysFromMemoryIsAnObservation(t *testing.T) {
+	file := reference(t)
+	options := suites.Options{Selection: suites.Selection{Requirements: []string{"SIG-009"}}}
+	for _, c := range []struct {
+		edition, defect string
+		want            verdict.Outcome
+	}{
+		{"S-9.1 (2020)", "weak-supply", verdict.DoesNotConform}, // 8.2 V, where the newest asks for 8.5 V and the other for 7 V
+		{"S-9.1 (2004)", "weak-supply", verdict.Conforms},
+		{"S-9.1 (2020)", "strong-supply", verdict.DoesNotConform}, // 22.8 V, where both have 22 V
+		{"S-9.1 (2004)", "strong-supply", verdict.ConformsWithObservations},
+	} {
+		file.Claims.Editions = map[string]string{"amplitude": c.edition}
+		run, err := suites.Run(context.Background(), rigWith(t, simulated.Options{Defect: c.defect, Seed: 1}), file, options)
+		require.NoError(t, err)
+		assert.Equal(t, c.want, run.Outcome, "%s by %s", c.defect, c.edition)
+		for _, r := range run.Results {
+			assert.Equal(t, c.edition == "S-9.1 (2004)", r.Level == verdict.Should)
+		}
+	}
+}

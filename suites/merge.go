@@ -155,6 +155,21 @@ func (p Part) damaged(what, got, want string) error {
 		Hint: "run " + p.shard() + " again, and leave the files as they are"}
 }
 
+// editions are the editions that the station of the part claims.
+func (p Part) editions() (map[string]string, error) {
+	claimed, _ := p.Record.Station.Claims["editions"].(map[string]any)
+	editions := map[string]string{}
+	for topic, value := range claimed {
+		t, known := catalogue.FindTopic(topic)
+		name, _ := value.(string)
+		if _, has := t.Find(name); !known || !has {
+			return nil, p.damaged("station.claims.editions", fmt.Sprintf("%+.60q = %+.60q", topic, fmt.Sprint(value)), "a topic and an edition that the catalogue has")
+		}
+		editions[topic] = name
+	}
+	return editions, nil
+}
+
 // longest is more than any run takes; sums of fewer than MaxShards of it do not overflow. Our own choice.
 const longest = 366 * 24 * time.Hour
 
@@ -180,11 +195,15 @@ func (p Part) check() error {
 		}
 		return p.damaged(fmt.Sprintf("result %d", i+1), nth(got, i), nth(want, i))
 	}
+	editions, err := p.editions()
+	if err != nil {
+		return err
+	}
 	for _, result := range r.Results {
 		q, _ := catalogue.Find(result.ID)
-		if result.Level != q.Level || result.Suite != q.Suite {
+		if level := q.LevelBy(editions); result.Level != level || result.Suite != q.Suite {
 			return p.damaged("the level and suite of "+result.Name(), fmt.Sprintf("%+.60q, %+.60q", result.Level, result.Suite),
-				fmt.Sprintf("%q, %q", q.Level, q.Suite))
+				fmt.Sprintf("%q, %q", level, q.Suite))
 		}
 		if result.Verdict == verdict.Unmeasured {
 			return p.damaged("the verdict of "+result.Name(), "none", "one")

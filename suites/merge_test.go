@@ -118,6 +118,26 @@ func TestThePartsOfARunGiveTheVerdictsOfTheWhole(t *testing.T) {
 	}
 }
 
+// Records come from anywhere, and so may name editions that nobody knows.
+func TestAnEditionThatTheCatalogueDoesNotHaveIsNotMerged(t *testing.T) {
+	s := suites.Selection{Requirements: []string{"SIG-005", "OVL-001"}}
+	for name, editions := range map[string]any{
+		`"slew" = "S-9.1 (1066)"`: map[string]any{"slew": "S-9.1 (1066)"},
+		`"speed" = "any"`:         map[string]any{"speed": "any"},
+		`"slew" = "[1]"`:          map[string]any{"slew": []any{1}},
+	} {
+		parts := read(t, inParts(t, simulated.Options{Seed: 1}, s, 2)...)
+		for _, p := range parts {
+			p.Record.Station.Claims["editions"] = editions
+		}
+		_, err := suites.Merge(parts, toolVersion)
+		var wrong *suites.MergeError
+		require.ErrorAs(t, err, &wrong, name)
+		assert.Contains(t, wrong.What, "station.claims.editions")
+		assert.Equal(t, name, wrong.Got)
+	}
+}
+
 func verdicts(run *record.Record) (all []string) {
 	for _, r := range run.Results {
 		all = append(all, r.Name()+": "+r.Verdict.String())

@@ -73,6 +73,13 @@ func both(a, b verdict.Measurement) verdict.Measurement {
 		}
 		return a
 	}
+	if tally(a) && tally(b) {
+		sum := verdict.Single(a.Name, a.Unit, a.Value+b.Value, a.At, a.Limit, 0)
+		if a.Value == 0 {
+			sum.At = b.At
+		}
+		return sum
+	}
 	worse := a
 	if b.Verdict > a.Verdict || b.Verdict == a.Verdict && b.Margin != nil && a.Margin != nil && *b.Margin < *a.Margin {
 		worse = b
@@ -81,4 +88,10 @@ func both(a, b verdict.Measurement) verdict.Measurement {
 	worse.Min, worse.Max = min(a.Min, b.Min), max(a.Max, b.Max)
 	worse.Mean = (a.Mean*float64(a.Count) + b.Mean*float64(b.Count)) / float64(worse.Count)
 	return worse
+}
+
+// tally reports whether a measurement is how many there were of what should not be, rather than a spread of numbers: the whole has as many as
+// its parts together.
+func tally(m verdict.Measurement) bool {
+	return m.Unit == verdict.Count && m.Count == 1 && m.Limit.Min == nil
 }

@@ -93,9 +93,11 @@ type listedLimit struct {
 	Min      string `json:"min,omitempty"`
 	Max      string `json:"max,omitempty"`
 	Source   string `json:"source"`
-	// Topic and Edition are given where the limit is that of one edition.
-	Topic   string `json:"topic,omitempty"`
-	Edition string `json:"edition,omitempty"`
+	// Topic, Edition, how well that is known, and the level by it are given where the limit is that of one edition.
+	Topic    string `json:"topic,omitempty"`
+	Edition  string `json:"edition,omitempty"`
+	Evidence string `json:"evidence,omitempty"`
+	Level    string `json:"level,omitempty"`
 }
 
 func listRequirements() []listedRequirement {
@@ -115,7 +117,12 @@ func listRequirements() []listedRequirement {
 			if limit.Source == "" {
 				limit.Source = r.Source
 			}
-			l.Limits = append(l.Limits, listedLimit(limit))
+			listed := listedLimit{Quantity: limit.Quantity, Min: limit.Min, Max: limit.Max, Source: limit.Source,
+				Topic: limit.Topic, Edition: limit.Edition, Evidence: string(limit.Evidence())}
+			if limit.Topic != "" {
+				listed.Level = string(r.LevelBy(map[string]string{limit.Topic: limit.Edition}))
+			}
+			l.Limits = append(l.Limits, listed)
 		}
 		list = append(list, l)
 	}
@@ -154,7 +161,7 @@ func printRequirements(list []listedRequirement, s screen) string {
 		fmt.Fprintf(&b, "%s  %-6s  %s\n", s.paint(bold, r.ID), r.Level, r.Title)
 		fmt.Fprintf(&b, "%*s%s\n", indent, "", s.wrap(r.Sentence, indent))
 		for _, limit := range r.Limits {
-			line("limit", limit.words(r.Source))
+			line("limit", limit.words(r.Source, r.Level))
 		}
 		line("source", r.Source+" ("+r.Evidence+")")
 		line("tracks", strings.Join(r.Tracks, ", "))
@@ -174,7 +181,7 @@ func printRequirements(list []listedRequirement, s screen) string {
 }
 
 // words tells a limit in one line, with its source where that is not the requirement's.
-func (l listedLimit) words(source string) string {
+func (l listedLimit) words(source, level string) string {
 	text := l.Quantity + ": "
 	switch {
 	case l.Min == l.Max:
@@ -191,6 +198,9 @@ func (l listedLimit) words(source string) string {
 	}
 	if l.Edition != "" {
 		text += ", by " + l.Edition
+		if l.Level != level {
+			text += " (" + l.Level + ")"
+		}
 	}
 	return text
 }

@@ -17,12 +17,12 @@ type settings struct {
 	stretch             time.Duration // zeros of the main track are stretched by up to this much in each packet, by chance; zero for none
 
 	// Packets.
-	strewn                 int // of this many packets one is an idle packet, whatever waits; zero for none
+	strewn                 int  // of this many packets one is an idle packet, whatever waits; zero for none
 	shuffled               bool // the refresh takes locomotives in an order by chance, each once in a round
-	preamble, longPreamble int // ones before the packet start bit: S-9.2 A (July 2004), S-9.2.3 E (July 2012)
-	repeats                int // times that a command is sent
-	stopRepeats            int // times that a stop is sent
-	pomRepeats             int // times that a write on the main is sent, S-9.2.1 C (July 2012)
+	preamble, longPreamble int  // ones before the packet start bit: S-9.2 A (July 2004), S-9.2.3 E (July 2012)
+	repeats                int  // times that a command is sent
+	stopRepeats            int  // times that a stop is sent
+	pomRepeats             int  // times that a write on the main is sent, S-9.2.1 C (July 2012)
 
 	// Power-up sequence of the main track, RP-9.2.4 A.
 	powerUpResets, powerUpIdles int

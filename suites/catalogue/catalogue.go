@@ -170,6 +170,24 @@ func (r Requirement) Binds(claims map[string]string) bool {
 	return len(r.Limits) == 0 || slices.ContainsFunc(r.Limits, func(l Limit) bool { return l.holds(claims) })
 }
 
+// LevelBy is the level for a station with these claims: SHOULD in place of MUST where a limit that holds is known from memory alone.
+// Topics that are no limit's do not lower it: what their newer editions say from memory only permits more.
+func (r Requirement) LevelBy(claims map[string]string) verdict.Level {
+	for _, l := range r.Limits {
+		if l.Topic != "" && l.holds(claims) && l.Evidence() == Memory {
+			return verdict.Should
+		}
+	}
+	return r.Level
+}
+
+// Evidence says how well the edition of the limit is known; it is empty for a limit that is of no edition.
+func (l Limit) Evidence() Evidence {
+	topic, _ := FindTopic(l.Topic)
+	edition, _ := topic.Find(l.Edition)
+	return edition.Evidence
+}
+
 // Topics lists the topics on which the requirement depends, in the order of editions.toml.
 func (r Requirement) Topics() []string {
 	var names []string

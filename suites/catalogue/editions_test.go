@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 
+	"bufferstop/harness/verdict"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -129,4 +131,19 @@ func TestAQuantityHasItsEditionsInEveryRequirement(t *testing.T) {
 	assert.False(t, loaded.Unlimited("difference of the halves of a one", nil))
 	assert.False(t, loaded.Unlimited("one half-bit", old))
 	assert.False(t, loaded.Unlimited("no such quantity", old))
+}
+
+func TestWhatIsKnownFromMemoryIsNoMust(t *testing.T) {
+	for _, r := range All() {
+		for _, l := range r.Limits {
+			claims := map[string]string{}
+			if l.Topic != "" {
+				claims[l.Topic] = l.Edition
+			}
+			if r.Evidence == Memory || l.Evidence() == Memory {
+				assert.Equal(t, verdict.Should, r.LevelBy(claims), "%s: %s by %s", r.ID, l.Quantity, l.Edition)
+			}
+		}
+		assert.Equal(t, r.Level, r.LevelBy(nil), "the default of every topic was read: %s", r.ID)
+	}
 }

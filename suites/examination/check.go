@@ -62,7 +62,7 @@ func New(s *harness.Session, r catalogue.Requirement, track station.Track) *Chec
 		Track:       track,
 		ctx:         context.Background(),
 		Result: record.Result{
-			ID: r.ID, Title: r.Title, Level: r.Level, Sentence: r.Sentence, Source: r.Source,
+			ID: r.ID, Title: r.Title, Level: r.LevelBy(s.File.Claims.Editions), Sentence: r.Sentence, Source: r.Source,
 			Suite: r.Suite, Track: string(track), Editions: r.EditionsBy(s.File.Claims.Editions),
 			Elsewhere: r.Elsewhere,
 		},

@@ -101,7 +101,7 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 		run.Notes = append(run.Notes, fmt.Sprintf("the recording has two levels and none for off: %d times one stood after an end bit as long as a cutout, and was taken for one", w.taken))
 	}
 	for _, q := range Requirements(o.Track) {
-		r := record.Result{ID: q.ID, Title: q.Title, Level: q.Level, Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
+		r := record.Result{ID: q.ID, Title: q.Title, Level: q.LevelBy(o.Claims.Editions), Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
 			Track: string(o.Track), End: reader.End(), Editions: q.EditionsBy(o.Claims.Editions)}
 		if !q.Binds(o.Claims.Editions) {
 			r.Verdict, r.Reason = verdict.NotClaimed, "by the edition that the station claims this is no duty"
