@@ -72,7 +72,7 @@ func TestAProgrammingTrackWithoutAPowerCommandIsNotAskedForOne(t *testing.T) {
 }
 
 // without leaves operations out of the dialect in words, and its examples with them.
-func without(t *testing.T, operations ...string) *station.Dialect {
+func withoutOperations(t *testing.T, operations ...string) *station.Dialect {
 	t.Helper()
 	text, err := rigs.Files.ReadFile("words.dialect.toml")
 	require.NoError(t, err)
@@ -98,7 +98,7 @@ func TestAStationWithoutReleaseIsWalkedAsFarAsItsListGoes(t *testing.T) {
 	everything, err := station.ParseDialect("words", text)
 	require.NoError(t, err)
 	file := reference(t)
-	file.Dialect = without(t, "release")
+	file.Dialect = withoutOperations(t, "release")
 	for id, r := range asked(t, rigWith(t, simulated.Options{Seed: 1, Dialect: everything}), file, "OPS-003", "OPS-004", "OPS-005", "OPS-009", "OPS-011", "LNK-002") {
 		want := verdict.Pass
 		if id == "OPS-011" {
@@ -114,7 +114,7 @@ func TestAStationWithoutResetOrCurrentIsNotAskedForThem(t *testing.T) {
 	everything, err := station.ParseDialect("words", text)
 	require.NoError(t, err)
 	file := reference(t)
-	file.Dialect = without(t, "reset", "current")
+	file.Dialect = withoutOperations(t, "reset", "current")
 	results := asked(t, rigWith(t, simulated.Options{Seed: 1, Dialect: everything}), file, "SIG-018", "CUR-001", "OPS-001")
 	assert.Equal(t, verdict.NotClaimed, results["SIG-018"].Verdict)
 	assert.Equal(t, verdict.NotClaimed, results["CUR-001"].Verdict, results["CUR-001"].Reason)

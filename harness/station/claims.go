@@ -121,6 +121,17 @@ func (r Range) All() iter.Seq[int] {
 	}
 }
 
+// ends are the first and the last number, once if they are the same.
+func (r Range) ends() []int {
+	switch r.Len() {
+	case 0:
+		return nil
+	case 1:
+		return []int{r.First}
+	}
+	return []int{r.First, r.Last}
+}
+
 // String is the text that ParseRange reads.
 func (r Range) String() string {
 	switch r.Len() {

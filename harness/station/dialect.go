@@ -76,6 +76,12 @@ func (d *Dialect) Name() string { return d.name }
 // Has reports whether the dialect can ask for the operation.
 func (d *Dialect) Has(o Operation) bool { return d.operations[o] != nil }
 
+// Can says why the dialect has no words for a command, as a *NotSupported, or nil where it has.
+func (d *Dialect) Can(c Command) error {
+	_, _, err := d.render(c)
+	return err
+}
+
 // Operations lists what the dialect can ask for, in alphabetical order.
 func (d *Dialect) Operations() []Operation { return slices.Sorted(maps.Keys(d.operations)) }
 

@@ -137,6 +137,12 @@ func (d *Driver) hear(m link.Line, e event) {
 // Do carries out a command. What it brought back is in LastExchange.
 func (d *Driver) Do(ctx context.Context, c Command) error { return d.done(ctx, c) }
 
+// Can reports whether the station can be told a command at all. Nothing is sent.
+func (d *Driver) Can(c Command) bool {
+	_, _, err := d.language.render(c)
+	return !errors.Is(err, ErrNotSupported)
+}
+
 // do carries out one operation and returns its answer.
 func (d *Driver) do(ctx context.Context, c Command) (reply, error) {
 	d.before = d.health

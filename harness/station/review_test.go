@@ -4,7 +4,6 @@ import (
 	"strings"
 	"testing"
 
-	"bufferstop/harness/station"
 	"bufferstop/rigs"
 
 	"github.com/stretchr/testify/assert"
@@ -23,16 +22,6 @@ func TestShippedDialectsHaveNoRemarks(t *testing.T) {
 			continue
 		}
 		assert.Empty(t, remarks, name)
-	}
-}
-
-func TestShippedStationsGoWithTheirDialects(t *testing.T) {
-	for _, name := range []string{"reference.station.toml", "words.station.toml", "frames.station.toml"} {
-		f, err := station.LoadFS(rigs.Files, name)
-		require.NoError(t, err)
-		for _, r := range f.Review() {
-			assert.Contains(t, r.What, "no event with restart = true", name)
-		}
 	}
 }
 
@@ -86,35 +75,4 @@ func TestUnwiseDialectsAreRemarkedOn(t *testing.T) {
 		all = append(all, r.What)
 	}
 	assert.Contains(t, strings.Join(all, "\n"), "frames without a checksum")
-}
-
-func TestStationIsComparedWithItsDialect(t *testing.T) {
-	data, err := rigs.Files.ReadFile("words.station.toml")
-	require.NoError(t, err)
-	spoken, err := rigs.Files.ReadFile("words.dialect.toml")
-	require.NoError(t, err)
-	for _, c := range []struct{ name, old, new, want string }{
-		{"operation that is missing", "[operation.stop_all]\nsend = \"halt everything\"\n", "", "no [operation.stop_all], which the station needs: it claims tracks"},
-		{"values that do not fit", "put {value:3} into variable {cv}{method}", "put {value:2} into variable {cv}{method}", `the station claims what the dialect cannot say, "write cv 1024 255 by direct"`},
-		{"methods without a word", "direct = \" directly\"\n", "", `the station claims what the dialect cannot say, "read cv 1024 by direct"`},
-		{"time that is too short", "send = \"get variable {cv}{method}\"\ntimeout = \"6s\"", "send = \"get variable {cv}{method}\"\ntimeout = \"2s\"", "its answer may take 2s, and the station declares read_time = 3s"},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			require.Equal(t, 1, strings.Count(string(spoken), c.old))
-			changed := strings.Replace(string(spoken), c.old, c.new, 1)
-			for _, example := range []string{"stop all", "write cv 1 3 by direct"} {
-				if i := strings.Index(changed, "[[example]]\noperation = \""+example+"\""); i >= 0 {
-					end := strings.Index(changed[i+1:], "[[example]]")
-					changed = changed[:i] + changed[i+1+end:]
-				}
-			}
-			f, err := station.ParseFile("x", data, func(string) ([]byte, error) { return []byte(changed), nil })
-			require.NoError(t, err)
-			var all []string
-			for _, r := range f.Review() {
-				all = append(all, r.String())
-			}
-			assert.Contains(t, strings.Join(all, "\n"), c.want)
-		})
-	}
 }

@@ -13,7 +13,8 @@ const atRest = 800 * time.Millisecond
 
 // A stop has a direction too (S-9.2 B, figure 2; S-9.2.1 C), and decoders show it by their lights and start off in it: a locomotive
 // that was driven in reverse stays in reverse, however it was stopped and whatever repeats it. Only the stops of 28 steps at which
-// decoders may ignore the direction say nothing of it. The ways to stop: speed 0, emergency stop of one, emergency stop of all.
+// decoders may ignore the direction say nothing of it. The ways to stop: speed 0, emergency stop of one, emergency stop of all, as
+// far as the station has commands for them.
 func directionAtStop(x *examination.Check) {
 	x.RunTrack(station.Main)
 	locomotives := x.SomeLocomotives(4)
@@ -21,19 +22,22 @@ func directionAtStop(x *examination.Check) {
 	// Short and long by turns: one of each forward, one of each in reverse.
 	direction := func(i int) dcc.Direction { return bothDirections[i/2%2] }
 	turned, heard, at := 0, 0, x.Rig.Now()
-	for _, stop := range []func(){
-		func() {
-			for i, a := range locomotives {
-				x.Drive(a, 0, direction(i))
-			}
-		},
-		func() {
+	stops := []func(){func() {
+		for i, a := range locomotives {
+			x.Drive(a, 0, direction(i))
+		}
+	}}
+	if x.Station.Can(station.StopCommand(locomotives[0])) {
+		stops = append(stops, func() {
 			for _, a := range locomotives {
 				x.Obeyed("emergency stop", x.Station.Stop(x.Context(), a))
 			}
-		},
-		func() { x.Obeyed("emergency stop of all", x.Station.StopAll(x.Context())) },
-	} {
+		})
+	}
+	if x.Station.Can(station.StopAllCommand()) {
+		stops = append(stops, func() { x.Obeyed("emergency stop of all", x.Station.StopAll(x.Context())) })
+	}
+	for _, stop := range stops {
 		for i, a := range locomotives {
 			x.Drive(a, 6+i, direction(i))
 		}

@@ -76,6 +76,10 @@ const (
 // withStops has a stop of all come while a write is on its way. It is a packet to every decoder, so that a pair which it parts
 // has to be begun again. A station may also drop the write; it may not send half of it.
 func withStops(x *examination.Check, w *harness.Watch, runs *verdict.Spread, address dcc.Address) {
+	if !x.Station.Can(station.StopAllCommand()) {
+		x.Note("the station has no command for a stop of all, which could come between the packets of a write")
+		return
+	}
 	for trial := range stopTrials {
 		x.Wait(time.Duration(trial) * stopShift)
 		o := order{

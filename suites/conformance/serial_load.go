@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"bufferstop/harness"
 	"bufferstop/harness/dcc"
 	"bufferstop/harness/station"
 	"bufferstop/suites/examination"
@@ -20,7 +21,8 @@ const (
 const notLost = 2 * time.Second
 
 // The dialect says how many commands may be unanswered at a time, so a station that loses one of so many breaks its own word.
-// The stop comes last, right behind the others: where it is lost, a locomotive runs on that somebody wanted to stop.
+// The stop comes last, right behind the others: where it is lost, a locomotive runs on that somebody wanted to stop. Of a station that has
+// no command for a stop of all, it is one of the last locomotive; of one that has neither, speed 0 of it.
 func commandsBackToBack(x *examination.Check) {
 	x.RunTrack(station.Main)
 	locomotives := x.SomeLocomotives(burstSpan)
@@ -31,7 +33,15 @@ func commandsBackToBack(x *examination.Check) {
 			commands = append(commands, station.SetFunctionCommand(address, 0, i%2 == 0))
 		}
 	}
-	commands = append(commands, station.StopAllCommand())
+	last := locomotives[len(locomotives)-1]
+	stop, seen := station.StopAllCommand(), stopsAll(locomotives)
+	if !x.Station.Can(stop) {
+		stop, seen = station.StopCommand(last), stopsAll([]dcc.Address{last})
+	}
+	if !x.Station.Can(stop) {
+		stop, seen = station.SetSpeedCommand(last, x.Steps(), dcc.Forward, 0), standing(last)
+	}
+	commands = append(commands, stop)
 	defer func() {
 		for _, address := range locomotives {
 			if err := x.Station.Release(x.Context(), address); err != nil {
@@ -45,10 +55,10 @@ func commandsBackToBack(x *examination.Check) {
 		w := x.Watch(station.Main)
 		report, err := x.Station.Send(x.Context(), commands...)
 		x.Obeyed("commands back to back, then a stop", err)
-		if _, seen := x.Await(w, w.Begun, notLost, stopsAll(locomotives)); !seen {
+		if _, came := x.Await(w, w.Begun, notLost, seen); !came {
 			lost++
 			at = report.HandedOver
-			x.Wrong("emergency stop behind commands back to back", "an emergency stop packet", "none", report.HandedOver)
+			x.Wrong("stop behind commands back to back", fmt.Sprintf("a packet that does it, of %q", stop.Words()), "none", report.HandedOver)
 		}
 		w.Stop()
 		unanswered += report.Lost
@@ -61,4 +71,12 @@ func commandsBackToBack(x *examination.Check) {
 	}
 	x.Number("commands that are not answered", unanswered, at)
 	x.Number("stops that never reached the track", lost, at)
+}
+
+// standing finds the packet that gives a locomotive speed 0.
+func standing(a dcc.Address) func(harness.Heard) bool {
+	return func(h harness.Heard) bool {
+		told, ok := h.Meaning.(dcc.Speed)
+		return ok && told.Address == a && told.Step == 0
+	}
 }

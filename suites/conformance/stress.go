@@ -46,7 +46,9 @@ func whileCVsAreRead(x *examination.Check) {
 		x.FitDefault()
 	}
 	w := x.Watch(station.Main)
-	if fits {
+	if reads := x.Station.Can(station.ReadCVCommand(1, station.Direct)); fits && !reads {
+		x.WriteCV(3, 10)
+	} else if fits {
 		x.ReadCV(1)
 	} else if _, err := x.AskToRead(1); err == nil || errors.Is(err, station.ErrNoAcknowledge) {
 		x.Note("no fake decoder is fitted: %v", err)

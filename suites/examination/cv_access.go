@@ -1,6 +1,8 @@
 package examination
 
 import (
+	"errors"
+
 	"bufferstop/fakedecoder"
 	"bufferstop/harness"
 	"bufferstop/harness/station"
@@ -41,6 +43,17 @@ func (x *Check) AskToVerify(cv int, value byte) (same bool, err error) {
 func (x *Check) AskToVerifyBy(m station.Method, cv int, value byte) (same bool, err error) {
 	x.anticipate(harness.Access{Method: m, CV: cv})
 	return x.Station.VerifyCV(x.ctx, cv, value, m)
+}
+
+// VerifyOrReadBy asks the station by a method whether a CV has a value; one that has no command to verify has to read it. A read by any
+// method but the direct one asks for each value in turn, so what the CV holds had better be small.
+func (x *Check) VerifyOrReadBy(m station.Method, cv int, value byte) (same bool, err error) {
+	same, err = x.AskToVerifyBy(m, cv, value)
+	if !errors.Is(err, station.ErrNotSupported) {
+		return same, err
+	}
+	got, err := x.AskToReadBy(m, cv)
+	return got == value, err
 }
 
 // AskToWriteBit asks the station to write one bit of a CV.

@@ -204,6 +204,18 @@ func (x *Check) TakeOff() {
 	x.Fitted("take the decoder off", x.Rig.Track(station.Programming).Open())
 }
 
+// ReadAndWrite reads one CV and writes another by direct mode. Of a station that has a command for one of them only, that has to do.
+func (x *Check) ReadAndWrite(read, write int, value byte) {
+	reads := x.Station.Can(station.ReadCVCommand(read, station.Direct))
+	writes := x.Station.Can(station.WriteCVCommand(write, value, station.Direct))
+	if reads || !writes {
+		x.ReadCV(read)
+	}
+	if writes || !reads {
+		x.WriteCV(write, value)
+	}
+}
+
 // ReadCV reads a CV by direct mode and expects a value.
 func (x *Check) ReadCV(cv int) byte {
 	value, err := x.AskToRead(cv)

@@ -26,6 +26,9 @@ func (x *Check) Obeyed(what string, err error) {
 		x.rigFault(what, err)
 	}
 	x.running(what, err)
+	if no := (*station.NotSupported)(nil); errors.As(err, &no) && x.File.Claims.PromisedBy(no.Operation) == "" {
+		x.NotClaimed("%s: the station has no command for it: %s", what, no.Why)
+	}
 	x.Note("%s: %s", what, lastExchange(x.Station.LastExchange()))
 	if x.lays() {
 		// Asking again can take many seconds, and nothing may lie across the rails that long. What the station then says

@@ -14,8 +14,7 @@ func (x *Check) ServiceTraffic() *harness.Watch {
 	return x.Look(Shared(x, ServiceTrafficName, func() *harness.Watch {
 		x.FitDefault()
 		w := x.Watch(station.Programming)
-		x.ReadCV(1)
-		x.WriteCV(3, 10)
+		x.ReadAndWrite(1, 3, 10)
 		w.Stop()
 		return w
 	}))

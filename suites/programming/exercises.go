@@ -8,24 +8,40 @@ import (
 	"bufferstop/suites/examination"
 )
 
-// unanswered returns a watch on the programming track while the station reads a CV, then writes one, and no decoder
+// accesses are watches on the programming track while a station reads a CV, and while it writes one.
+type accesses struct {
+	read, write *harness.Watch
+	// unread and unwritten say that the station has no command for it, so that the watch has heard nothing of it.
+	unread, unwritten bool
+}
+
+// unanswered watches the programming track while the station reads a CV, then writes one, and no decoder
 // acknowledges: every sequence in its full length. A decoder that is deaf is on the track, so that a station which first
 // looks for any load finds one.
-func unanswered(x *examination.Check) (read, write *harness.Watch) {
-	both := examination.Shared(x, "service mode without acknowledge", func() [2]*harness.Watch {
+func unanswered(x *examination.Check) accesses {
+	both := examination.Shared(x, "service mode without acknowledge", func() (a accesses) {
 		x.FitPersonality("deaf")
 		defer x.TakeOff()
-		read := x.Watch(station.Programming)
+		a.read = x.Watch(station.Programming)
 		_, err := x.AskToRead(29)
-		read.Stop()
-		unacknowledged(x, "read CV 29 of a deaf decoder", err)
-		write := x.Watch(station.Programming)
+		if errors.Is(err, station.ErrNotSupported) {
+			_, err = x.AskToVerify(29, 5) // its packets are the same
+		}
+		a.read.Stop()
+		if a.unread = errors.Is(err, station.ErrNotSupported); !a.unread {
+			unacknowledged(x, "read CV 29 of a deaf decoder", err)
+		}
+		a.write = x.Watch(station.Programming)
 		err = x.AskToWrite(29, 6)
-		write.Stop()
-		unacknowledged(x, "write CV 29 of a deaf decoder", err)
-		return [2]*harness.Watch{read, write}
+		a.write.Stop()
+		if a.unwritten = errors.Is(err, station.ErrNotSupported); !a.unwritten {
+			unacknowledged(x, "write CV 29 of a deaf decoder", err)
+		}
+		return a
 	})
-	return x.Look(both[0]), x.Look(both[1])
+	x.Look(both.read)
+	x.Look(both.write)
+	return both
 }
 
 // unacknowledged expects that the station reports a missing acknowledge, or is still trying and answers when it is done.

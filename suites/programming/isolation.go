@@ -29,8 +29,7 @@ func mainDuringProgramming(x *examination.Check) {
 	}
 	x.FitDefault()
 	w := x.Watch(station.Main)
-	x.ReadCV(1)
-	x.WriteCV(3, 11)
+	x.ReadAndWrite(1, 3, 11)
 	w.Stop()
 	leaked, at := 0, x.Rig.Now()
 	for _, h := range w.Packets {

@@ -17,6 +17,7 @@ type examinee struct {
 	*examination.Check
 	decoder *fakedecoder.Decoder
 	method  station.Method
+	asked   int // accesses that there is a command for
 	wrong   int
 }
 
@@ -25,10 +26,33 @@ func (e *examinee) no(what, expected, actual string) {
 	e.Wrong(what, expected, actual, e.Rig.Now())
 }
 
+// untold reports whether the station has no command for an access. It is not asked for it then: a station that writes and does not read, or
+// does not verify, is judged by what it does. Of one that does nothing there is nothing to judge.
+func (e *examinee) untold(what string, err error) bool {
+	if !errors.Is(err, station.ErrNotSupported) {
+		e.asked++
+		return false
+	}
+	e.Note("%s: %v", what, err)
+	return true
+}
+
+// judge says how much came out wrong.
+func (e *examinee) judge(quantity string) {
+	if e.asked == 0 {
+		e.NotClaimed("the station has no command for any of this")
+	}
+	e.Number(quantity, e.wrong, e.Rig.Now())
+}
+
 // writes expects that a value that is written is in the decoder afterwards.
 func (e *examinee) writes(cv int, value byte) {
 	what := fmt.Sprintf("writing %d to CV %d by the %s method", value, cv, e.method)
 	err := e.AskToWriteBy(e.method, cv, value)
+	if e.untold(what, err) {
+		e.decoder.SetCV(cv, value) // for what is read or verified next
+		return
+	}
 	if errors.Is(err, station.ErrNoAcknowledge) {
 		e.no(what, "done", "no acknowledge")
 	} else {
@@ -43,6 +67,9 @@ func (e *examinee) writes(cv int, value byte) {
 func (e *examinee) verifies(cv int, asked byte) {
 	what := fmt.Sprintf("verifying %d in CV %d, which holds %d, by the %s method", asked, cv, e.decoder.CV(cv), e.method)
 	same, err := e.AskToVerifyBy(e.method, cv, asked)
+	if e.untold(what, err) {
+		return
+	}
 	e.Obeyed(what, err)
 	if want := asked == e.decoder.CV(cv); same != want {
 		e.no(what, fmt.Sprint(want), fmt.Sprint(same))
@@ -57,6 +84,9 @@ func (e *examinee) reads(cv int) {
 	}
 	what := fmt.Sprintf("reading CV %d by the %s method", cv, e.method)
 	value, err := e.AskToReadBy(e.method, cv)
+	if e.untold(what, err) {
+		return
+	}
 	want := e.decoder.CV(cv)
 	if errors.Is(err, station.ErrNoAcknowledge) {
 		e.no(what, fmt.Sprint(want), "no acknowledge")
@@ -80,7 +110,7 @@ func pagedValues(x *examination.Check) {
 	e.verifies(257, e.decoder.CV(256))
 	e.decoder.SetCV(1017, 2)
 	e.reads(1017)
-	x.Number("values lost or falsely confirmed", e.wrong, x.Rig.Now())
+	e.judge("values lost or falsely confirmed")
 }
 
 func lastPage(x *examination.Check) {
@@ -88,7 +118,7 @@ func lastPage(x *examination.Check) {
 	e.writes(1021, 201)
 	e.writes(1024, 45)
 	e.verifies(1024, 45)
-	x.Number("values lost or falsely confirmed", e.wrong, x.Rig.Now())
+	e.judge("values lost or falsely confirmed")
 }
 
 // The values are such as the CVs can hold (S-9.2.2, July 2012). CV 7 and 8 cannot be written.
@@ -103,7 +133,7 @@ func registerValues(x *examination.Check) {
 		e.verifies(cv, e.decoder.CV(cv))
 	}
 	e.verifies(8, e.decoder.CV(7))
-	x.Number("values lost or falsely confirmed", e.wrong, x.Rig.Now())
+	e.judge("values lost or falsely confirmed")
 }
 
 // tooGreat is no address: seven bits end at 127.
@@ -127,7 +157,7 @@ func addressOnly(x *examination.Check) {
 		x.Obeyed(what, err)
 	}
 	w.Stop()
-	x.Number("values lost or falsely confirmed", e.wrong, x.Rig.Now())
+	e.judge("values lost or falsely confirmed")
 	beyond, at := 0, x.Rig.Now()
 	for _, r := range runs(w) {
 		if i, is := registerOf(r.meaning); is && i.Value > dcc.MaxShort {
@@ -150,9 +180,10 @@ func oneMethod(x *examination.Check) {
 		cv := 1
 		if m == station.Paged || m == station.Direct {
 			cv = pagedCV
+			d.SetCV(cv, 2) // small, should the station have to read it
 		}
 		w := x.Watch(station.Programming)
-		_, err := x.AskToVerifyBy(m, cv, d.CV(cv))
+		_, err := x.VerifyOrReadBy(m, cv, d.CV(cv))
 		x.Obeyed(fmt.Sprintf("verify CV %d by the %s method", cv, m), err)
 		w.Stop()
 		own := 0
@@ -200,7 +231,10 @@ func directTypes(x *examination.Check) {
 	_, err := x.AskToRead(cv)
 	x.Obeyed("read a CV", err)
 	_, err = x.AskToVerify(cv, d.CV(cv))
-	x.Obeyed("verify a CV", err)
+	unverified := errors.Is(err, station.ErrNotSupported)
+	if !unverified {
+		x.Obeyed("verify a CV", err)
+	}
 	x.WriteCV(cv, 12)
 	if x.File.Claims.BitWrite {
 		x.Obeyed("write a bit", x.AskToWriteBit(cv, 0, true))
@@ -216,6 +250,9 @@ func directTypes(x *examination.Check) {
 		case dcc.DirectBit:
 			bit = 1
 		}
+	}
+	if verify == 0 && unverified {
+		x.NotClaimed("the station has no command to verify, and it reads by bits")
 	}
 	if bit == 0 && slices.Contains(x.File.Claims.Lacks, "bit write") {
 		x.NotClaimed("the station says that it lacks bit write, and it reads without bits")
@@ -237,11 +274,11 @@ func writeListOfCVs(x *examination.Check) {
 	for i, cv := range []int{3, 64, 128, 256, 257, 512, 769, 1023} {
 		e.writes(cv, byte(13*i+9)) // a different value in each
 	}
-	x.Number("values lost or misplaced", e.wrong, x.Rig.Now())
+	e.judge("values lost or misplaced")
 }
 
 func highestCV(x *examination.Check) {
 	e := examinee{Check: x, decoder: x.FitDefault(), method: station.Direct}
 	e.writes(dcc.MaxCV, 0x5a)
-	x.Number("values lost or misplaced", e.wrong, x.Rig.Now())
+	e.judge("values lost or misplaced")
 }

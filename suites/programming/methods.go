@@ -22,8 +22,8 @@ type exchange struct {
 	*harness.Watch
 	asked []time.Duration // when each operation was asked for
 	page  byte            // on which the method finds what it was asked for
-	// unverified says that the station has no command to verify a CV by the method.
-	unverified bool
+	// unverified and unwritten say that the station has no command to verify a CV by the method, or to write one.
+	unverified, unwritten bool
 }
 
 // exchanges are what is asked for by each method, and the name of the exercise.
@@ -63,13 +63,27 @@ func unansweredBy(x *examination.Check, m station.Method) exchange {
 			return err
 		})
 		for _, cv := range append([]int{e.cv}, e.others...) {
-			ask(fmt.Sprintf("write CV %d", cv), func() error { return x.AskToWriteBy(m, cv, 6) })
+			ask(fmt.Sprintf("write CV %d", cv), func() error {
+				err := x.AskToWriteBy(m, cv, 6)
+				if done.unwritten = errors.Is(err, station.ErrNotSupported); done.unwritten {
+					return nil
+				}
+				return err
+			})
 		}
 		done.Stop()
 		return done
 	})
 	x.Look(done.Watch)
 	return done
+}
+
+// nothing ends a check for which there was nothing to judge in the exchange.
+func (e exchange) nothing(x *examination.Check, why string) {
+	if e.unverified && e.unwritten {
+		x.NotClaimed("%s: it has no command to verify a CV by it, nor to write one", why)
+	}
+	x.Inconclusive("%s", why)
 }
 
 // methodWatches are the watches on the exchanges by all methods that the station claims beside direct mode.
@@ -159,7 +173,7 @@ func offPage(x *examination.Check, e exchange) (n int, at time.Duration) {
 		}
 	}
 	if instructions == 0 {
-		x.Inconclusive("the station sent no packet of this method")
+		e.nothing(x, "the station sent no packet of this method")
 	}
 	return n, at
 }
@@ -183,8 +197,7 @@ func addressOnlySequence(x *examination.Check) {
 	x.SpreadOfCounts("page presets", p.own)
 	x.SpreadOfCounts("page presets and what follows them", p.withRecovery)
 	instructions(x, e)
-	_, _, withRecovery := registerSequences(e, true, anyRegister)
-	x.SpreadOfCounts("packets of write and recovery", withRecovery)
+	recovery(x, "packets of write and recovery", e, anyRegister)
 }
 
 func registerSequence(x *examination.Check) {
@@ -196,10 +209,8 @@ func registerSequence(x *examination.Check) {
 	x.SpreadOfCounts("page presets", p.own)
 	x.SpreadOfCounts("resets after the page presets", p.after)
 	instructions(x, e)
-	_, _, withRecovery := registerSequences(e, true, func(r int) bool { return r != 1 })
-	x.SpreadOfCounts("packets of write and recovery", withRecovery)
-	_, _, withRecovery = registerSequences(e, true, func(r int) bool { return r == 1 })
-	x.SpreadOfCounts("packets of write and recovery of register 1", withRecovery)
+	recovery(x, "packets of write and recovery", e, func(r int) bool { return r != 1 })
+	recovery(x, "packets of write and recovery of register 1", e, func(r int) bool { return r == 1 })
 }
 
 func pagedSequence(x *examination.Check) {
@@ -211,8 +222,7 @@ func pagedSequence(x *examination.Check) {
 	x.SpreadOfCounts("writes of the page register", p.own)
 	x.SpreadOfCounts("resets after the page", p.after)
 	instructions(x, e)
-	_, _, withRecovery := registerSequences(e, true, anyRegister)
-	x.SpreadOfCounts("packets of write and recovery", withRecovery)
+	recovery(x, "packets of write and recovery", e, anyRegister)
 }
 
 // instructions judges what all methods have in common of an instruction.
@@ -226,7 +236,20 @@ func instructions(x *examination.Check, e exchange) {
 	} else {
 		x.SpreadOfCounts("verify packets", verifies)
 	}
-	x.SpreadOfCounts("write packets", writes)
+	if e.unwritten {
+		x.Note("the station has no command to write a CV by this method: write packets were not looked at")
+	} else {
+		x.SpreadOfCounts("write packets", writes)
+	}
+}
+
+// recovery judges the packets of writes to registers and the resets after them.
+func recovery(x *examination.Check, quantity string, e exchange, wanted func(register int) bool) {
+	if e.unwritten {
+		return
+	}
+	_, _, withRecovery := registerSequences(e, true, wanted)
+	x.SpreadOfCounts(quantity, withRecovery)
 }
 
 // S-9.2.3 E: who has no page register in mind finds page 1 in the decoder.
@@ -254,7 +277,7 @@ func pagePutBack(x *examination.Check) {
 		}
 	}
 	if written == 0 {
-		x.Inconclusive("the station wrote no page register")
+		e.nothing(x, "the station wrote no page register")
 	}
 	x.Number("operations that end on another page", elsewhere, at)
 }
@@ -286,7 +309,7 @@ func pagedPower(x *examination.Check) {
 		}
 	}
 	if !seen {
-		x.Inconclusive("the station sent no page with data after it")
+		e.nothing(x, "the station sent no page with data after it")
 	}
 	x.Number("cuts between page and data", cut, at)
 }

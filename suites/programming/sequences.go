@@ -96,8 +96,11 @@ func sincePowerOn(w *harness.Watch) (before verdict.Spread) {
 // S-9.2.3 E, direct mode: at least three resets, then at least five verify packets. No acknowledge ends any of them
 // here, since the decoder is deaf.
 func directVerifySequence(x *examination.Check) {
-	w, _ := unanswered(x)
-	resets, packets, _ := sequences(w, func(i dcc.Instruction) bool {
+	a := unanswered(x)
+	if a.unread {
+		x.NotClaimed("the station has no command to read a CV, nor to verify one")
+	}
+	resets, packets, _ := sequences(a.read, func(i dcc.Instruction) bool {
 		switch told := i.(type) {
 		case dcc.DirectVerify:
 			return true
@@ -113,8 +116,11 @@ func directVerifySequence(x *examination.Check) {
 // S-9.2.3 E, direct mode: at least three resets, five write packets, and six more of them or resets while the decoder
 // recovers.
 func directWriteSequence(x *examination.Check) {
-	_, w := unanswered(x)
-	resets, packets, withRecovery := sequences(w, func(i dcc.Instruction) bool {
+	a := unanswered(x)
+	if a.unwritten {
+		x.NotClaimed("the station has no command to write a CV")
+	}
+	resets, packets, withRecovery := sequences(a.write, func(i dcc.Instruction) bool {
 		switch told := i.(type) {
 		case dcc.DirectWrite:
 			return true
@@ -170,9 +176,9 @@ func recovered(w *harness.Watch, all []run, i int) int {
 // S-9.2.3 C: a decoder leaves service mode 20 ms after the last valid reset or service packet. It can only tell that a
 // packet is valid at its end, so the time runs from end to end.
 func gaps(x *examination.Check) {
-	read, write := unanswered(x)
+	both := unanswered(x)
 	var between verdict.Spread
-	for _, w := range append(methodWatches(x), read, write, x.ServiceTraffic()) {
+	for _, w := range append(methodWatches(x), both.read, both.write, x.ServiceTraffic()) {
 		first, last := -1, -1
 		for i, h := range w.Packets {
 			if _, isInstruction := h.Meaning.(dcc.Reset); !isInstruction && h.Bytes.IsService() {

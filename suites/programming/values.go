@@ -98,7 +98,7 @@ func writeThenVerify(x *examination.Check) {
 		}
 		for _, asked := range []byte{d.CV(cv), d.CV(cv) ^ 0x10} {
 			what := fmt.Sprintf("verifying %d in CV %d, which holds %d", asked, cv, d.CV(cv))
-			same, err := x.AskToVerify(cv, asked)
+			same, err := x.VerifyOrReadBy(station.Direct, cv, asked)
 			x.Obeyed(what, err)
 			if same != (asked == d.CV(cv)) {
 				no(what, fmt.Sprint(asked == d.CV(cv)), fmt.Sprint(same))

@@ -15,6 +15,8 @@ func Station(f *station.File) error {
 	r.features()
 	r.editions()
 	r.contradictions()
+	r.sayable()
+	r.patience()
 	r.sums()
 	return r.err()
 }
