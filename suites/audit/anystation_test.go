@@ -173,13 +173,16 @@ func (s *anyStation) raw(preamble int, bytes []byte) {
 		s.sinceReset = 0
 	}
 	if s.cutout {
-		s.gapFor(s.between(27*us+s.jitter, 31*us), s.between(455*us, 487*us))
+		s.gapFor(s.between(27*us+s.jitter, 31*us), s.between(456*us, 486*us))
 	}
 }
 
-// gapFor takes the voltage away between two times from now.
+// gapFor takes the voltage away between two times from now; the signal goes on until then.
 func (s *anyStation) gapFor(from, to time.Duration) {
 	end := s.now
+	for i := 0; end+from > s.now+s.one[i]; i = 1 - i {
+		s.reverse(s.one[i])
+	}
 	s.edges = append(s.edges, signal.Edge{Time: end + from, Level: signal.Off})
 	s.now = end + to
 	s.level = -s.level

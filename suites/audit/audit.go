@@ -35,9 +35,13 @@ type Audit struct {
 	packets   int64
 	lost      time.Duration
 	lastEnd   time.Duration // end of the newest packet, never if what follows it was not heard whole
+	unseen    unseen        // of the off state that comes next
 	hands     bool          // somebody has a hand at the track now
 	handsOff  time.Duration // when somebody had last
 }
+
+// unseen says of an off state what nobody has seen: when it begins, when it ends.
+type unseen struct{ begins, ends bool }
 
 // never is a time before all others.
 const never time.Duration = -1 << 62
@@ -73,6 +77,11 @@ func New(o Options) *Audit {
 		"SIG-006":  newAfterEndBit(),
 		"SIG-007":  &timing{id: "SIG-007", quantities: undefinedBand},
 		"SIG-008":  newOffStates(),
+		"BID-001":  &cutoutBegins{},
+		"BID-002":  &cutoutEnds{},
+		"BID-003":  &preambleLeft{back: never},
+		"BID-004":  &serviceCutouts{},
+		"BID-006":  &cutoutMissing{},
 		"PKT-001":  newPreamble(),
 		"PKT-002":  newFraming(),
 		"PKT-003":  newErrorByte(),
@@ -159,8 +168,12 @@ func (a *Audit) service(p dcc.Packet) bool {
 // LastEnd is when the newest packet ended, if what has followed it was heard whole.
 func (a *Audit) LastEnd() (time.Duration, bool) { return a.lastEnd, a.lastEnd != never }
 
-// Unseen says that the track is going off after the newest packet, and that nobody has seen when.
-func (a *Audit) Unseen() { a.judges["SIG-006"].(*afterEndBit).end = never }
+// Unseen says that the track is going off after the newest packet, and that nobody has seen when that begins, or when it ends.
+func (a *Audit) Unseen(begins, ends bool) {
+	if a.unseen = (unseen{begins, ends}); begins {
+		a.judges["SIG-006"].(*afterEndBit).end = never
+	}
+}
 
 // query reports whether a packet is an address query of service mode, AAAAAAAA 11111001 for the addresses 1 to 111: S-9.2.3 appendix A
 // (July 2012). As all of service mode it repeats, and follows resets.
@@ -187,6 +200,7 @@ func (e ears) Unusable(u signal.Unusable) {
 		for _, j := range a.ordered {
 			j.off(a, u, kind)
 		}
+		a.unseen = unseen{}
 		return
 	}
 	switch { // a level alone does not tell whether the station is on: at the ends it may not have been

@@ -38,7 +38,7 @@ func judged(s *anyStation) map[string]record.Result {
 	all := map[string]record.Result{}
 	for _, id := range audit.IDs() {
 		q, _ := catalogue.Find(id)
-		if !slices.Contains(q.Tracks, string(s.track)) {
+		if !slices.Contains(q.Tracks, string(s.track)) || slices.Contains(q.Claims, "cutout") && !s.cutout {
 			continue
 		}
 		r := record.Result{ID: id}
@@ -108,6 +108,19 @@ func both(bit int, length func(s *anyStation) [2]time.Duration) func(*anyStation
 	}
 }
 
+// cutoutAt sends a packet with a cutout of another time after it, or with none.
+func cutoutAt(times func(s *anyStation) (from, to time.Duration)) func(*anyStation) {
+	return func(s *anyStation) {
+		cut := s.cutout
+		s.cutout = false
+		s.raw(s.preamble, idle)
+		s.cutout = cut
+		if times != nil {
+			s.gapFor(times(s))
+		}
+	}
+}
+
 // send sends packets with nothing between.
 func send(packets ...[]byte) func(*anyStation) {
 	return func(s *anyStation) {
@@ -172,12 +185,26 @@ var violations = []violation{
 		}
 		s.gapFor(s.between(30*us, 50*us), s.between(shortest, 10*time.Millisecond))
 	}},
+	{"BID-001", "a cutout too early", "", cutoutAt(func(s *anyStation) (from, to time.Duration) {
+		return 26*us - s.beyond(15*us), s.between(456*us, 486*us)
+	})},
+	{"BID-001", "a cutout too late", "", cutoutAt(func(s *anyStation) (from, to time.Duration) {
+		return 32*us + s.beyond(60*us), s.between(456*us, 486*us)
+	})},
+	{"BID-002", "a cutout too short", "", cutoutAt(func(s *anyStation) (from, to time.Duration) {
+		return 29 * us, 454*us - s.beyond(400*us)
+	})},
+	{"BID-002", "a cutout too long", "", cutoutAt(func(s *anyStation) (from, to time.Duration) {
+		return 29 * us, 488*us + s.beyond(500*us)
+	})},
+	{"BID-003", "a preamble with too little left", "", func(s *anyStation) { s.raw(10+s.IntN(2), idle) }},
+	{"BID-004", "a cutout in service mode", station.Programming, cutoutAt(func(s *anyStation) (from, to time.Duration) {
+		return 29 * us, s.between(100*us, 900*us)
+	})},
+	{"BID-006", "a packet without a cutout", "", cutoutAt(nil)},
 	{"PKT-001", "a short preamble", "", func(s *anyStation) {
-		cut := s.cutout // which takes ones that were sent
-		s.cutout = false
 		s.raw(s.preamble, idle)
 		s.raw(10+s.IntN(3), idle) // the end bit before may be one more
-		s.cutout = cut
 	}},
 	{"PKT-002", "a torn bit", "", func(s *anyStation) {
 		place := 2 * (1 + s.IntN(8)) // in the first byte
@@ -273,6 +300,10 @@ func quietly(seed uint64, v violation) *anyStation {
 	for n := uint64(0); ; n++ {
 		s := newAnyStation(rand.New(rand.NewPCG(seed, 7+n)))
 		if v.only != "" && s.track != v.only || v.id == "RATE-001" && s.stretch {
+			continue
+		}
+		q, _ := catalogue.Find(v.id)
+		if slices.Contains(q.Claims, "cutout") != s.cutout && (!s.cutout || v.id == "PKT-001") { // of which cutouts would take ones
 			continue
 		}
 		if e, matters := editionsOf[v.name]; matters {

@@ -19,10 +19,11 @@ type Kind uint8
 
 // The kinds.
 const (
-	Counted    Kind = iota
-	Timed           // between two edges
-	Difference      // of two half-bits in a row
-	TimedToOff      // from an edge to where the voltage goes
+	Counted      Kind = iota
+	Timed             // between two edges
+	Difference        // of two half-bits in a row
+	TimedToOff        // from an edge to where the voltage goes
+	TimedFromOff      // from an edge to where it comes back
 )
 
 // A Reading is what was measured of one quantity.
@@ -61,6 +62,8 @@ func (r Report) Into(result *record.Result, q catalogue.Requirement, budget func
 			reading.Budget = budget(uncertainty.HalfDifference)
 		case TimedToOff:
 			reading.Budget = budget(uncertainty.OffBegins)
+		case TimedFromOff:
+			reading.Budget = budget(uncertainty.OffEnds)
 		}
 		reading.Judge(result)
 	}

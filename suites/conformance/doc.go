@@ -25,12 +25,6 @@ func Specs() map[string]examination.Spec {
 		"SIG-019": timingWithDecoder,
 		"SIG-020": timingUnderLoad,
 
-		"BID-001": cutoutBegins,
-		"BID-002": cutoutEnds,
-		"BID-003": preambleAfterCutout,
-		"BID-004": noCutoutInServiceMode,
-		"BID-006": cutoutAfterEachPacket,
-
 		"PKT-001": preamble,
 		"PKT-002": framing,
 		"PKT-003": errorByte,

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"bufferstop/harness/record"
@@ -98,13 +99,18 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	}
 	run.Notes = append(run.Notes, known.words(), "times count from the first time stamp of the file")
 	if w.taken > 0 {
-		run.Notes = append(run.Notes, fmt.Sprintf("the recording has two levels and none for off: %d times one stood after an end bit as long as a cutout, and was taken for one", w.taken))
+		run.Notes = append(run.Notes, fmt.Sprintf("the recording has two levels and none for off: %d times one stood after an end bit as long as a cutout, and was taken for one. When it ended such a wire does not tell", w.taken))
 	}
 	for _, q := range Requirements(o.Track) {
 		r := record.Result{ID: q.ID, Title: q.Title, Level: q.LevelBy(o.Claims.Editions), Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
 			Track: string(o.Track), End: reader.End(), Editions: q.EditionsBy(o.Claims.Editions)}
 		if !q.Binds(o.Claims.Editions) {
 			r.Verdict, r.Reason = verdict.NotClaimed, "by the edition that the station claims this is no duty"
+			run.Results = append(run.Results, r)
+			continue
+		}
+		if slices.Contains(q.Claims, "cutout") && !o.Claims.Cutout {
+			r.Verdict, r.Reason = verdict.NotClaimed, "it is for stations that claim cutouts"
 			run.Results = append(run.Results, r)
 			continue
 		}

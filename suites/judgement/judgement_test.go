@@ -172,15 +172,90 @@ func TestACutoutOnAWireOfTwoLevels(t *testing.T) {
 		claimed := judge(t, b.Bytes(), judgement.Options{Claims: station.Claims{Cutout: true}, Uncertainty: 100 * time.Nanosecond})
 		for _, r := range claimed.Results {
 			switch {
-			case r.ID == "SIG-006":
-				assert.Equal(t, signalAfter, r.Verdict, "level %d", level)
+			case r.ID == "SIG-006", r.ID == "BID-001":
+				assert.Equal(t, signalAfter, r.Verdict, "level %d: %s", level, r.ID)
+			case r.ID == "BID-002":
+				assert.Equal(t, verdict.Inconclusive, r.Verdict, "the end may be seen late")
 			case r.Level == verdict.Must && !strings.HasPrefix(r.ID, "PKT-01"):
 				assert.Equal(t, verdict.Pass, r.Verdict, "level %d: %s: %v %s", level, r.ID, r.Failures, r.Reason)
 			}
 		}
 		assert.Contains(t, strings.Join(claimed.Notes, "\n"), "19 times one stood after an end bit")
+		assert.NotEqual(t, verdict.DoesNotConform, claimed.Outcome, claimed.Statement)
 		assert.Equal(t, verdict.DoesNotConform, judge(t, b.Bytes(), judgement.Options{}).Outcome, "nobody has claimed it")
 	}
+}
+
+// A wire with a level for off shows all of a cutout: when it begins and ends, what it leaves of the preamble, and where there is none.
+func TestACutoutOnAWireThatShowsIt(t *testing.T) {
+	for _, c := range []struct {
+		name                   string
+		from, to               time.Duration
+		preamble, every, fails int
+		id                     string
+		reading                float64
+	}{
+		{"as it should be", 29 * time.Microsecond, 470 * time.Microsecond, 20, 1, 0, "BID-001", 29_000},
+		{"early", 20 * time.Microsecond, 470 * time.Microsecond, 20, 1, 2, "BID-001", 20_000}, // and SIG-006
+		{"late", 40 * time.Microsecond, 470 * time.Microsecond, 20, 1, 1, "BID-001", 40_000},
+		{"short", 29 * time.Microsecond, 400 * time.Microsecond, 20, 1, 1, "BID-002", 400_000},
+		{"long", 29 * time.Microsecond, 600 * time.Microsecond, 20, 1, 1, "BID-002", 600_000},
+		{"in the preamble", 29 * time.Microsecond, 470 * time.Microsecond, 15, 1, 1, "BID-003", 10},
+		{"not always", 29 * time.Microsecond, 470 * time.Microsecond, 20, 2, 1, "BID-006", 10},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			claimed := judge(t, withCutouts(c.from, c.to, c.preamble, c.every), judgement.Options{Claims: station.Claims{Cutout: true}, Uncertainty: 100 * time.Nanosecond})
+			fails := 0
+			for _, r := range claimed.Results {
+				if r.Verdict.Outside() {
+					fails++
+				}
+			}
+			assert.Equal(t, c.fails, fails, claimed.Statement)
+			r := find(t, claimed, c.id)
+			assert.Equal(t, c.fails > 0, r.Verdict.Outside(), r.Failures)
+			require.Len(t, r.Measurements, 1)
+			assert.InDelta(t, c.reading, r.Measurements[0].Value, 1)
+		})
+	}
+}
+
+// withCutouts writes 21 speed packets to two decoders by turns, with a cutout after the first of so many; bits go on in it.
+func withCutouts(from, to time.Duration, preamble, every int) []byte {
+	var b bytes.Buffer
+	b.WriteString("$timescale 1 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n#0\n0!\n")
+	const half = 58 * time.Microsecond
+	now, level, end, off := time.Duration(0), 0, -time.Second, false
+	send := func(d time.Duration) {
+		begins, until := now-end, now+d-end // of this half-bit, since the end bit
+		if begins < to && until > to && off {
+			fmt.Fprintf(&b, "#%d\n%d!\n", end+to, level)
+			off = false
+		}
+		if begins <= from && until > from && end > 0 {
+			fmt.Fprintf(&b, "#%d\nx!\n", end+from)
+			off = true
+		}
+		now += d
+		level = 1 - level
+		if !off {
+			fmt.Fprintf(&b, "#%d\n%d!\n", now, level)
+		}
+	}
+	for i := range 21 {
+		for _, bit := range dcc.Seal(byte(3+i%2), 0x3f, 0x80).AppendBits(nil, preamble) {
+			d := half
+			if bit == 0 {
+				d = 100 * time.Microsecond
+			}
+			send(d)
+			send(d)
+		}
+		if end = -time.Second; i%every == 0 {
+			end = now
+		}
+	}
+	return b.Bytes()
 }
 
 func TestABadFileIsNotJudged(t *testing.T) {
@@ -242,7 +317,10 @@ func TestFieldCapturesGetTheVerdictThatWasFoundByHand(t *testing.T) {
 			// what NEM 671 asks, which is a SHOULD.
 			assert.Equal(t, c.halves, find(t, run, "SIG-002").Verdict)
 			for _, r := range run.Results {
-				if r.ID != "SIG-002" && r.ID != "PKT-011" {
+				switch {
+				case strings.HasPrefix(r.ID, "BID-"):
+					assert.Equal(t, verdict.NotClaimed, r.Verdict, r.ID)
+				case r.ID != "SIG-002" && r.ID != "PKT-011":
 					assert.Equal(t, verdict.Pass, r.Verdict, r.ID)
 				}
 			}

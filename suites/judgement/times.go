@@ -29,9 +29,9 @@ func timesOf(given, grid time.Duration) times {
 	return times{grid: grid, budgets: []uncertainty.Budget{uncertainty.EdgeTimes(e), uncertainty.HalfDifferences(e)}}
 }
 
-// budget finds one by its quantity. When a voltage goes is known as well as when it reverses: a file does not tell what saw it.
+// budget finds one by its quantity. When a voltage goes and comes back is known as well as when it reverses: a file does not tell what saw it.
 func (t times) budget(quantity string) uncertainty.Budget {
-	if quantity == uncertainty.OffBegins {
+	if quantity == uncertainty.OffBegins || quantity == uncertainty.OffEnds {
 		quantity = uncertainty.EdgeTime
 	}
 	for _, b := range t.budgets {

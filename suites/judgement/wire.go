@@ -8,7 +8,8 @@ import (
 )
 
 // A wire hands the edges of a recording on to an audit. A wire of two levels has no level for a track that is off, so it stands at one of
-// them in the cutouts of a station that has these: where it does so after an end bit, the wire makes an off state of it.
+// them in the cutouts of a station that has these: where it does so after an end bit, the wire makes an off state of it. When the voltage
+// comes back such a wire does not tell: it may do so at the level at which it stood, and only the next half-bit shows.
 type wire struct {
 	audit *audit.Audit
 	// cutouts says that the station claims them, and that no level of the file has been off so far.
@@ -53,6 +54,7 @@ func (w *wire) stood(until time.Duration) {
 	began := w.held[0].Time
 	if end, ok := w.audit.LastEnd(); ok && began-end <= standsAfter && until-end <= standsUntil {
 		w.taken++
+		w.audit.Unseen(false, true)
 		w.held[0].Level = signal.Off // the level changed as the voltage went
 		return
 	}
@@ -60,7 +62,7 @@ func (w *wire) stood(until time.Duration) {
 	if end, ok := w.audit.LastEnd(); ok && end == began && until-end <= standsUntil {
 		// The voltage went in this half-bit, and the level is the same: nobody knows when, and nothing is made of the time.
 		w.taken++
-		w.audit.Unseen()
+		w.audit.Unseen(true, true)
 		w.held[0], w.holds = signal.Edge{Time: began + standsAfter/2, Level: signal.Off}, true
 	}
 }
