@@ -36,12 +36,13 @@ func newJudge() *cobra.Command {
 		Use:   "judge FILE...",
 		Short: "Judge a capture of a track, without a rig",
 		Long: `judge holds a capture of a track (VCD, IEEE 1364-2005 section 18; also .gz; - is standard input) against every requirement
-for which the signal is enough: bit timing, preambles, framing, bytes, instructions, spacing and rate. It needs no rig, and
+for which the signal is enough: bit timing, preambles, framing, bytes, instructions, spacing, rate and cutouts. It needs no rig, and
 writes what run does: record.json, report.html, junit.xml and summary.md. Times count from the first time stamp of the file.
 
 One wire is one track: 1 and 0 are its two polarities, x and z are off. A level that stays at the beginning of a file is not
-judged, since a wire alone does not tell a track without voltage. A wire that is never x or z stands at a level in the cutouts of
-a station that claims them (--cutout), and is taken for off there; without the claim that is a fault of the signal.
+judged, since a wire alone does not tell a track without voltage. A wire that is never x or z stands at a level where the track is
+off: for more than 30 ms that is not judged either, as nothing tells it from DC. Where it stands so in the cutouts of a station that
+claims them (--cutout) it is taken for off; without the claim that is a fault of the signal.
 
 How well times are known comes from the grid on which all edges of the file lie, the sampling interval g of the analyser:
 U = 2·g/√6 between two edges (k = 2; JCGM 100:2008 4.3.7 and 5.1.2), 0.82 µs at 1 MHz. What is inside its limit by less than

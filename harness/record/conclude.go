@@ -146,7 +146,7 @@ func (r *Record) statement() string {
 	case len(said) == 0:
 		said = append(said, fmt.Sprintf("All %d checks that were made passed.", len(kept)))
 	default:
-		said = append(said, fmt.Sprintf("%d of %d checks passed.", len(kept), r.Totals.Sum()-r.Totals.Excluded))
+		said = append(said, fmt.Sprintf("%d of %d checks passed.", len(kept), r.Totals.Sum()-r.Totals.Excluded-r.Totals.NotClaimed))
 	}
 	switch s := r.Selection; {
 	case s.Everything():

@@ -101,6 +101,10 @@ func Judge(ctx context.Context, source io.Reader, o Options) (*record.Record, er
 	if w.taken > 0 {
 		run.Notes = append(run.Notes, fmt.Sprintf("the recording has two levels and none for off: %d times one stood after an end bit as long as a cutout, and was taken for one. When it ended such a wire does not tell", w.taken))
 	}
+	if w.stands > 0 {
+		run.Notes = append(run.Notes, fmt.Sprintf("%d times a level stood for more than %v: the track was off, or had DC on it, which a wire of two levels does not tell apart. That is not judged",
+			w.stands, noSignal))
+	}
 	for _, q := range Requirements(o.Track) {
 		r := record.Result{ID: q.ID, Title: q.Title, Level: q.LevelBy(o.Claims.Editions), Sentence: q.Sentence, Source: q.Source, Suite: q.Suite,
 			Track: string(o.Track), End: reader.End(), Editions: q.EditionsBy(o.Claims.Editions)}

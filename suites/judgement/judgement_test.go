@@ -186,6 +186,47 @@ func TestACutoutOnAWireOfTwoLevels(t *testing.T) {
 	}
 }
 
+// On a wire of two levels a track that is switched off stands at one of them. Whether that is so or DC, nobody can tell.
+func TestATrackThatIsOffOnAWireOfTwoLevels(t *testing.T) {
+	whole := vcd(58*time.Microsecond, 100*time.Microsecond, traffic...)
+	lines := bytes.Count(whole, []byte("\n"))
+	for name, c := range map[string]struct {
+		stands  time.Duration
+		off     string // how the file shows an off state elsewhere
+		outcome verdict.Outcome
+	}{
+		"off":                           {100 * time.Millisecond, "", verdict.Conforms},
+		"off for a minute":              {time.Minute, "", verdict.Conforms},
+		"too long for half a zero":      {20 * time.Millisecond, "", verdict.DoesNotConform},
+		"DC, for off would show itself": {100 * time.Millisecond, "#1\nx!\n#2\n0!\n", verdict.DoesNotConform},
+	} {
+		for cut := lines / 2; cut < lines/2+80; cut++ { // anywhere in a packet
+			var b bytes.Buffer
+			var late, now int64
+			for i, line := range strings.SplitAfter(string(whole), "\n") {
+				if i == 5 {
+					b.WriteString(c.off)
+				}
+				if strings.HasPrefix(line, "#") {
+					_, err := fmt.Sscanf(line, "#%d", &now)
+					require.NoError(t, err)
+					if i >= cut && late == 0 {
+						late = c.stands.Nanoseconds()
+					}
+					line = fmt.Sprintf("#%d\n", now+late)
+				}
+				b.WriteString(line)
+			}
+			run := judge(t, b.Bytes(), judgement.Options{Uncertainty: 100 * time.Nanosecond})
+			if !assert.Equal(t, c.outcome, run.Outcome, "%s, cut at line %d: %s", name, cut, run.Statement) {
+				break
+			}
+			told := strings.Contains(strings.Join(run.Notes, "\n"), "1 times a level stood")
+			assert.Equal(t, c.outcome == verdict.Conforms, told, name)
+		}
+	}
+}
+
 // A wire with a level for off shows all of a cutout: when it begins and ends, what it leaves of the preamble, and where there is none.
 func TestACutoutOnAWireThatShowsIt(t *testing.T) {
 	for _, c := range []struct {
