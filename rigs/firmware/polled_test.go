@@ -43,6 +43,6 @@ func TestThePolledFirmwareConforms(t *testing.T) {
 		assert.Equal(t, map[string]bool{"OPS-002": true, "OPS-004": true, "OPS-007": true, "OPS-010": true, "OPS-013": true,
 			"OPS-015": true, "OPS-016": true, "OPS-017": true, "ACC-001": true, "ACC-002": true, "ACC-003": true, "ACC-004": true, "ACC-005": true,
 			"RATE-005": true, "RATE-008": true, "SRV-011": true, "SRV-014": true, "SRV-015": true, "SRV-016": true, "SRV-017": true,
-			"SRV-018": true, "SRV-019": true, "SRV-020": true, "BID-001": true, "BID-002": true, "BID-003": true, "BID-006": true}, unclaimed)
+			"SRV-018": true, "SRV-019": true, "SRV-020": true, "SRV-026": true, "BID-001": true, "BID-002": true, "BID-003": true, "BID-006": true}, unclaimed)
 	}
 }

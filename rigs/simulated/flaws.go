@@ -72,6 +72,8 @@ type flaws struct {
 
 	// Service mode.
 	gapInSequence     bool
+	hardReset         bool
+	factoryHurried    bool
 	sevenBitWrite     bool
 	bitReversed       bool
 	failureMark       byte // a value that is taken for no value; zero for none

@@ -57,6 +57,8 @@ type sequencer struct {
 	detector detector
 	reset    dcc.Packet
 	idle     dcc.Packet
+	// hardReset is what a flawed firmware sends ahead of a write.
+	hardReset dcc.Packet
 
 	wanted  bool // power asked for by TRACk:POWer
 	running bool
@@ -79,7 +81,7 @@ type sequencer struct {
 }
 
 func newSequencer(s *settings) sequencer {
-	return sequencer{settings: s, detector: newDetector(s), reset: sealed(dcc.Reset{}), idle: sealed(dcc.Idle{})}
+	return sequencer{settings: s, detector: newDetector(s), reset: sealed(dcc.Reset{}), idle: sealed(dcc.Idle{}), hardReset: sealed(dcc.Reset{Hard: true})}
 }
 
 // serviceGap is the pause that a flawed firmware makes before its service packets; decoders leave service mode after
@@ -131,6 +133,9 @@ func (s *sequencer) nextPacket(t time.Duration) dcc.Packet {
 	}
 	s.left--
 	s.sent++
+	if s.settings.flaws.hardReset && s.stage == powerOnCycle && s.left == 4 && s.op.way == station.Direct && s.writing() {
+		return s.hardReset
+	}
 	s.pause = s.settings.flaws.gapInSequence && s.stage == resetStage && s.sent == 2
 	return s.packet
 }
@@ -177,6 +182,9 @@ func (s *sequencer) advance(t time.Duration) {
 		n := s.verifies()
 		if s.writing() {
 			n = s.settings.writes
+			if s.settings.flaws.factoryHurried && s.op.way == station.Register && s.op.cv == 8 {
+				n = 2
+			}
 		}
 		s.enter(servicePart, s.servicePacket(), n)
 	case pagePart, pageRecovery:

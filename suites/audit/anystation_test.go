@@ -242,6 +242,12 @@ func (s *anyStation) packet() []byte {
 	case 0, 1:
 		return []byte{0xff, 0, 0xff} // idle
 	case 2:
+		if s.track == station.Programming && s.IntN(4) == 0 { // S-9.2.3 E: ten resets or idle packets after it
+			s.raw(s.preamble, []byte{0, 1, 1})
+			for range 10 {
+				s.raw(s.preamble, [][]byte{{0, 0, 0}, {0xff, 0, 0xff}}[s.IntN(2)])
+			}
+		}
 		return []byte{0, 0, 0} // reset
 	case 3, 4: // basic accessory 10AAAAAA 1AAACDDD
 		return sum(0x80|any()&63, 0x80|any())

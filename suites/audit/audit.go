@@ -94,6 +94,7 @@ func New(o Options) *Audit {
 		"PKT-010":  newSpacing("PKT-010"),
 		"PKT-011":  newSpacing("PKT-011"),
 		"PKT-012":  newLongPackets(e),
+		"PKT-013":  newHardReset(),
 		"RATE-001": newRate(),
 	}
 	for _, id := range IDs() {

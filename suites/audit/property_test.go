@@ -281,6 +281,13 @@ var violations = []violation{
 		body := []byte{253, 1, 2, 3, 4, byte(s.IntN(256))}
 		s.raw(s.preamble, sum(append(body, bitwiseCRC(body)^byte(1+s.IntN(255)))...))
 	}},
+	{"PKT-013", "a hard reset with too little after it", station.Programming, func(s *anyStation) {
+		s.raw(s.preamble, []byte{0, 1, 1})
+		for range s.IntN(10) {
+			s.raw(s.preamble, [][]byte{idle, {0, 0, 0}}[s.IntN(2)])
+		}
+		s.raw(s.preamble, sum(0x7c, 2, 3))
+	}},
 	{"RATE-001", "a pause of ones", station.Main, func(s *anyStation) {
 		s.ones(int((30*time.Millisecond+s.beyond(20*time.Millisecond))/(s.one[0]+s.one[1])) + 1)
 	}},

@@ -33,6 +33,7 @@ func Specs() map[string]examination.Spec {
 		"SRV-023": directTypes,
 		"SRV-024": writeListOfCVs,
 		"SRV-025": highestCV,
+		"SRV-026": factoryReset,
 
 		"ACK-001": shortestAcknowledge,
 		"ACK-002": longestAcknowledge,
