@@ -19,6 +19,3 @@ func editionsOf(claims map[string]string) editions {
 func (e editions) advanced(p dcc.Packet) bool {
 	return !e.oldFirstBytes && p.Partition() == dcc.AdvancedPartition
 }
-
-// Advanced reports whether a packet is an advanced extended one by the edition that a station keeps to: these may be of any length.
-func Advanced(claims map[string]string, p dcc.Packet) bool { return editionsOf(claims).advanced(p) }

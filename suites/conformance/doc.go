@@ -25,10 +25,7 @@ func Specs() map[string]examination.Spec {
 		"SIG-019": timingWithDecoder,
 		"SIG-020": timingUnderLoad,
 
-		"PKT-001": preamble,
 		"PKT-002": framing,
-		"PKT-003": errorByte,
-		"PKT-004": packetLength,
 
 		"RATE-001": packetRate,
 		"RATE-002": refreshOfEveryLocomotive,

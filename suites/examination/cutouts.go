@@ -1,7 +1,6 @@
 package examination
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -72,22 +71,6 @@ func InCutout(end time.Duration, u signal.Unusable) bool {
 
 // AsLongAsCutout reports whether an off state is no longer than what is taken for a cutout.
 func AsLongAsCutout(u signal.Unusable) bool { return u.End-u.Start <= cutoutEnds }
-
-// TakenByCutouts tells, by the place of a packet in its watch, how many ones before it were sent and not seen, because of a cutout: the
-// bits of the station go on meanwhile. It is empty for a station that claims no cutout.
-func (x *Check) TakenByCutouts(w *harness.Watch) map[int]int {
-	taken := map[int]int{}
-	one := 2 * w.Statistics().OneHalf.Mean()
-	if !x.File.Claims.Cutout || one <= 0 {
-		return taken
-	}
-	for _, c := range Cutouts(w) {
-		if next := c.After + 1; next < len(w.Packets) && w.Packets[next].Start-c.Ends <= time.Duration(one) {
-			taken[next] = int(math.Round(float64(w.Packets[next].Start-c.Packet) / one))
-		}
-	}
-	return taken
-}
 
 // Carrying returns the samples of a watch that were taken while the track had voltage: what a station draws in a cutout, which is
 // nothing, is not what lies on its rails. Without the claim these are all.
