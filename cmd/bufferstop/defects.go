@@ -46,7 +46,11 @@ to be implied, and when a requirement has no defect that breaks it.`,
 		if format.value == "json" {
 			return written(writeJSON(cmd.OutOrStdout(), list))
 		}
-		_, err = fmt.Fprint(cmd.OutOrStdout(), printDefects(list, screenFor(cmd)))
+		text := printDefects(list, screenFor(cmd))
+		if len(names) == 0 {
+			text += printHabits(screenFor(cmd))
+		}
+		_, err = fmt.Fprint(cmd.OutOrStdout(), text)
 		return written(err)
 	}
 	return cmd
@@ -99,6 +103,20 @@ func printDefects(list []listedDefect, s screen) string {
 		fmt.Fprintf(&b, "%*s%s\n", width+2, "", s.paint(dim, breaks))
 	}
 	fmt.Fprintf(&b, "\n%s\n", plural(len(list), "defect"))
+	return b.String()
+}
+
+// printHabits lists what is no defect.
+func printHabits(s screen) string {
+	var b strings.Builder
+	b.WriteString("\nHabits are no defects, though not every station has them: run --habit NAME has to pass.\n")
+	width := 0
+	for _, name := range habitNames() {
+		width = max(width, len(name))
+	}
+	for _, h := range simulated.Habits() {
+		fmt.Fprintf(&b, "%s  %s\n", s.paint(bold, fmt.Sprintf("%-*s", width, h.Name)), s.wrap(h.Summary, width+2))
+	}
 	return b.String()
 }
 

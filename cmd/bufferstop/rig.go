@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -28,7 +29,7 @@ const defaultRig = "simulated.rig.toml"
 // rigFlags say which rig and which station, and how to reach it.
 type rigFlags struct {
 	rig, station, link string
-	defect             string
+	defect, habit      string
 	seed               int64
 	build              string // the firmware image under test, as given
 	image              string // the one that the rig runs; empty for a rig that runs none
@@ -177,6 +178,7 @@ func openSimulated(_ context.Context, r *rigFlags, data []byte, _ func(...string
 	}
 	options := rig.Options
 	options.Seed, options.Defect, options.Dialect = r.seed, r.defect, file.Dialect
+	options.Habit = cmp.Or(r.habit, options.Habit)
 	if file.Dialect == nil {
 		return nil, nil, &mistake{What: "no dialect for the simulated station to speak", Where: r.stationPath, Got: "an adapter",
 			Want: "a dialect", Hint: "an adapter is no file of rules; it needs a station of its own, as on a bench"}
@@ -196,13 +198,13 @@ func (r *rigFlags) reviewed(file *station.File, err error) (*station.File, error
 	return file, err
 }
 
-// stationFor is the station file of a simulated rig: of the rigs that come with the program, a defect which only stations with some habit
-// have comes with the station that claims it.
+// stationFor is the station file of a simulated rig: of the rigs that come with the program, a habit, and a defect which only stations with
+// some habit have, come with the station that claims it.
 func (r *rigFlags) stationFor(rig *simulated.File) string {
-	if r.rig != "" || r.defect == "" {
+	if r.rig != "" || r.defect == "" && r.habit == "" {
 		return rig.Station
 	}
-	return simulated.Options{Defect: r.defect}.StationFile()
+	return simulated.Options{Defect: r.defect, Habit: r.habit}.StationFile()
 }
 
 // readStation reads the station file, which the rig file names relative to itself, and notes where it was. The files that

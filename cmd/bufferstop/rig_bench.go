@@ -70,6 +70,9 @@ func openBench(ctx context.Context, r *rigFlags, data []byte, claim func(...stri
 
 // fits refuses what the command line and the files do not agree on, before anything is taken.
 func (r *rigFlags) fits(rig *bench.File, file *station.File) error {
+	if err := r.noHabit(); err != nil {
+		return err
+	}
 	if r.link != "" {
 		if _, err := parseLink(r.link, "--link"); err != nil {
 			return err

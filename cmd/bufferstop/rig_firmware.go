@@ -17,6 +17,9 @@ import (
 
 // openFirmware builds a rig that runs the image under test: the one of --build, or the one that the rig file names.
 func openFirmware(ctx context.Context, r *rigFlags, data []byte, _ func(...string) error) (harness.Rig, *station.File, error) {
+	if err := r.noHabit(); err != nil {
+		return nil, nil, err
+	}
 	switch {
 	case r.link != "":
 		return nil, nil, &mistake{What: "a firmware rig has no link to choose", Where: "--link", Got: quote(r.link),

@@ -73,6 +73,7 @@ BUFFERSTOP_LOCKS in the environment names another directory for the locks that k
 	flags.StringArrayVar(&r.requirements, "requirement", nil, "check only the requirement with this `ID`; may be repeated")
 	flags.Var(&r.shard, "shard", "check only part I of N of the requirements, `I/N`; bufferstop merge puts the parts together")
 	flags.StringArrayVar(&r.defects, "defect", nil, "seed the defect of this `NAME` into the simulated station")
+	r.habitFlag(cmd)
 	flags.Int64Var(&r.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
 	flags.StringVar(&r.build, "build", "", "the firmware image `FILE` under test; its SHA-256 goes into the record")
 	flags.StringVar(&r.revision, "revision", "", "the source `REVISION` of the firmware, for the record")
@@ -183,9 +184,9 @@ func (r *runCommand) selected() (checks int, err error) {
 	}
 	if len(r.defects) == 1 {
 		r.defect = r.defects[0]
-		if err := known("unknown defect", "--defect", r.defect, defectNames(), "bufferstop defects lists them"); err != nil {
-			return 0, err
-		}
+	}
+	if err := r.seeds(); err != nil {
+		return 0, err
 	}
 	chosen, err := r.selection().Chosen()
 	var shard *suites.ShardError
@@ -232,6 +233,7 @@ func (r *runCommand) repeat() string {
 	add("--suite", r.suites...)
 	add("--requirement", r.requirements...)
 	add("--defect", r.defect)
+	add("--habit", r.habit)
 	add("--seed", fmt.Sprint(r.seed))
 	add("--build", r.build)
 	add("--revision", r.revision)

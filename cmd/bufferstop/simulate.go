@@ -67,6 +67,7 @@ the path of --pty, or in the folder of --bench.`,
 	flags.StringVar(&s.station, "station", "", "the station `FILE` whose dialect is spoken (default: the one that the rig file names)")
 	flags.StringVar(&s.build, "build", "", "the firmware image `FILE` to run, in place of the one that the rig file names")
 	flags.StringVar(&s.defect, "defect", "", "seed the defect of this `NAME` into the station")
+	s.habitFlag(cmd)
 	flags.Int64Var(&s.seed, "seed", 1, "the `NUMBER` from which all is drawn that is random")
 	flags.StringVar(&s.decoder, "decoder", serving.OrdinaryDecoder, "the `NAME` of the decoder on the programming track, or none")
 	flags.StringVar(&s.pty, "pty", "", "the `PATH` of a symbolic link to make to the pseudo-terminal")
@@ -97,10 +98,8 @@ func (s *simulateCommand) run(cmd *cobra.Command) (err error) {
 	if s.pty != "" && s.tcp != "" {
 		return &mistake{What: "two places to serve at", Where: "--pty and --tcp", Got: "both", Want: "one of them"}
 	}
-	if s.defect != "" {
-		if err := known("unknown defect", "--defect", s.defect, defectNames(), "bufferstop defects lists them"); err != nil {
-			return err
-		}
+	if err := s.seeds(); err != nil {
+		return err
 	}
 	if err := known("unknown decoder", "--decoder", s.decoder, append(serving.Decoders(), noDecoder), cmd.CommandPath()+" --help tells more"); err != nil {
 		return err

@@ -54,7 +54,7 @@ func (s *simulateCommand) checkBench(cmd *cobra.Command) error {
 			return &mistake{What: "no bench that has a probe", Where: "--" + name, Got: "no --bench", Want: "--bench FOLDER beside it"}
 		}
 	}
-	for _, name := range []string{"pty", "tcp", "station", "defect", "decoder", "seed", "real-time"} {
+	for _, name := range []string{"pty", "tcp", "station", "defect", "habit", "decoder", "seed", "real-time"} {
 		if s.bench.folder != "" && cmd.Flags().Changed(name) {
 			return &mistake{What: "a bench in a box is two firmwares and no more", Where: "--" + name, Got: "--bench beside it", Want: "one of the two",
 				Hint: "the decoders are fitted by the run, and a defect is in an image: name one with --build"}

@@ -74,6 +74,7 @@ not be switched off; 5 another run holds the rig; 130 interrupted.`,
 	flags.StringArrayVar(&w.signals, "signal", nil, "the signal of the capture to show, by `NAME`, where there are more than two; may be given twice")
 	flags.StringVar(&w.decoder, "decoder", "", "the `NAME` of the decoder on the programming track, or none (default: "+serving.OrdinaryDecoder+"; on a bench none)")
 	flags.StringVar(&w.defect, "defect", "", "seed the defect of this `NAME` into the simulated station")
+	w.habitFlag(cmd)
 	flags.Int64Var(&w.seed, "seed", 1, "the `NUMBER` from which a simulated rig draws all that is random")
 	flags.StringVar(&w.build, "build", "", "the firmware image `FILE` to run, in place of the one that the rig file names")
 	complete(cmd, "power", []string{string(station.Main), string(station.Programming), "main,programming"})
@@ -227,10 +228,8 @@ func (w *watchCommand) check(cmd *cobra.Command, args []string) error {
 			return &mistake{What: "unknown command", Where: "--ask", Got: harmless(err.Error()), Hint: "bufferstop talk, then help, lists them"}
 		}
 	}
-	if w.defect != "" {
-		if err := known("unknown defect", "--defect", w.defect, defectNames(), "bufferstop defects lists them"); err != nil {
-			return err
-		}
+	if err := w.seeds(); err != nil {
+		return err
 	}
 	if w.decoder != "" {
 		return known("unknown decoder", "--decoder", w.decoder, append(serving.Decoders(), noDecoder), cmd.CommandPath()+" --help tells more")
