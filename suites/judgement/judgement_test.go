@@ -369,18 +369,3 @@ func TestFieldCapturesGetTheVerdictThatWasFoundByHand(t *testing.T) {
 		})
 	}
 }
-
-func FuzzJudge(f *testing.F) {
-	f.Add(vcd(58000, 100000, traffic...), true)
-	f.Add([]byte("$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end #0 x! #5 1! #9 0! #99999999 1!"), false)
-	f.Fuzz(func(t *testing.T, data []byte, main bool) {
-		o := judgement.Options{Track: station.Programming, Claims: station.Claims{Cutout: main}}
-		if main {
-			o.Track = station.Main
-		}
-		run, err := judgement.Judge(context.Background(), bytes.NewReader(data), o)
-		if err == nil && run.Outcome == verdict.Faulted {
-			t.Fatalf("our fault: %s", run.Statement)
-		}
-	})
-}
