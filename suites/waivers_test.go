@@ -78,7 +78,7 @@ func TestMergingPartsHoldsTheirWaiversOverTheWhole(t *testing.T) {
 	const defect = "short-preamble"
 	part := func(i int, w ...record.Waiver) *record.Record {
 		run, err := suites.Run(context.Background(), rigWith(t, simulated.Options{Seed: 1, Defect: defect}), reference(t), suites.Options{
-			Selection: suites.Selection{Requirements: []string{"PKT-001", "OPS-005"}, Shard: i, Shards: 2}, Waivers: w, Version: toolVersion})
+			Selection: suites.Selection{Requirements: []string{"PKT-001", "OPS-005", "OPS-006"}, Shard: i, Shards: 2}, Waivers: w, Version: toolVersion})
 		require.NoError(t, err)
 		directory := t.TempDir()
 		require.NoError(t, run.Save(directory))
