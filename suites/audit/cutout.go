@@ -17,36 +17,36 @@ func (a *Audit) isCutout(u signal.Unusable, kind offKind) bool {
 	return kind == cutout && a.lastEnd != never && !a.handled(a.lastEnd)
 }
 
-// cutoutBegins judges BID-001: T_CS, from the last edge of the end bit, RCN-217 2.4.
-type cutoutBegins struct {
+// cutoutTime judges one time of a cutout, from the last edge of the end bit, RCN-217 2.4.
+type cutoutTime struct {
 	indifferent
-	spread verdict.Spread
+	spread   verdict.Spread
+	quantity string
+	kind     Kind
+	of       func(signal.Unusable) time.Duration
+	hidden   func(unseen) bool // whether nobody has seen that time
 }
 
-func (j *cutoutBegins) off(a *Audit, u signal.Unusable, kind offKind) {
-	if a.isCutout(u, kind) && !a.unseen.begins {
-		j.spread.Add(float64(u.Start-a.lastEnd), u.Start)
+// BID-001: T_CS.
+func newCutoutBegins() *cutoutTime {
+	return &cutoutTime{quantity: "end bit to cutout", kind: TimedToOff,
+		of: func(u signal.Unusable) time.Duration { return u.Start }, hidden: func(n unseen) bool { return n.begins }}
+}
+
+// BID-002: T_CE.
+func newCutoutEnds() *cutoutTime {
+	return &cutoutTime{quantity: "end bit to end of cutout", kind: TimedFromOff,
+		of: func(u signal.Unusable) time.Duration { return u.End }, hidden: func(n unseen) bool { return n.ends }}
+}
+
+func (j *cutoutTime) off(a *Audit, u signal.Unusable, kind offKind) {
+	if a.isCutout(u, kind) && !j.hidden(a.unseen) {
+		j.spread.Add(float64(j.of(u)-a.lastEnd), j.of(u))
 	}
 }
 
-func (j *cutoutBegins) report(*Audit) Report {
-	return Report{Readings: []Reading{{"end bit to cutout", TimedToOff, j.spread}}}
-}
-
-// cutoutEnds judges BID-002: T_CE, from the same edge, RCN-217 2.4.
-type cutoutEnds struct {
-	indifferent
-	spread verdict.Spread
-}
-
-func (j *cutoutEnds) off(a *Audit, u signal.Unusable, kind offKind) {
-	if a.isCutout(u, kind) && !a.unseen.ends {
-		j.spread.Add(float64(u.End-a.lastEnd), u.End)
-	}
-}
-
-func (j *cutoutEnds) report(*Audit) Report {
-	return Report{Readings: []Reading{{"end bit to end of cutout", TimedFromOff, j.spread}}}
+func (j *cutoutTime) report(*Audit) Report {
+	return Report{Readings: []Reading{{j.quantity, j.kind, j.spread}}}
 }
 
 // preambleLeft judges BID-003: what a decoder sees of a preamble is what comes after the cutout, S-9.2 A (July 2004). A packet with less
